@@ -1,0 +1,166 @@
+"""What a ruleset is made of before it is understood: layers, entries, operations, and where each stands in a file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from .diagnostics import Span
+from .documents import Document
+
+SECTIONS = (
+    "kinds",
+    "fields",
+    "terms",
+    "series",
+    "tables",
+    "constants",
+    "readings",
+    "rules",
+    "checks",
+    "choices",
+    "cautions",
+    "summary",
+)
+
+TRANSCRIPTIONS = ("checked", "second_hand", "recalled", "disputed", "missing")
+"""From the strongest to the weakest: how well a figure was read."""
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A node of a document: enough to point at it in a message."""
+
+    document: Document
+    path: Path
+
+    def span(self) -> Span:
+        """The whole value."""
+        return self.document.span(self.path)
+
+    def key_span(self) -> Span:
+        """The key in front of the value."""
+        return self.document.key_span(self.path)
+
+    def inside(self, start: int, end: int) -> Span:
+        """A part of an expression written as this value, by character offsets."""
+        return self.document.span_inside(self.path, start, end)
+
+    def below(self, *steps: str | int) -> Place:
+        """A node under this one."""
+        return Place(self.document, self.path + steps)
+
+
+@dataclass
+class Citation:
+    """A clause, and the layer whose document it belongs to."""
+
+    layer: str
+    clause: str
+
+
+@dataclass
+class Change:
+    """One contribution to an entry: who said it, under what authority, and what it changed."""
+
+    layer: str
+    operation: str
+    what: str
+    cites: list[Citation]
+    facts: dict[str, Any]
+
+
+@dataclass
+class Entry:
+    """One citable statement of a ruleset, as plain data.
+
+    `body` holds str, int, list, dict and None only; decimals stay text so that no digit is lost.
+    `places` maps a property path to where it was last written, so that a message about an amended
+    property points into the layer that wrote it.
+    """
+
+    section: str
+    name: str
+    body: dict[str, Any]
+    layer: str
+    cites: list[Citation]
+    places: dict[Path, Place]
+    history: list[Change] = field(default_factory=list)
+
+    @property
+    def id(self) -> str:
+        """The name inside a book, `rules/maximum_load`."""
+        return f"{self.section}/{self.name}"
+
+    @property
+    def full_id(self) -> str:
+        """The name with the layer that first said it, `base-2020:rules/maximum_load`."""
+        return f"{self.layer}:{self.id}"
+
+    def place(self, *path: str | int) -> Place:
+        """Where the property `path` was last written."""
+        for length in range(len(path), -1, -1):
+            head = self.places.get(tuple(path[:length]))
+            if head is not None:
+                rest = path[length:]
+                return Place(head.document, head.path + tuple(rest))
+        raise KeyError(path)
+
+
+@dataclass
+class Operation:
+    """One item of a layer's `amend` list."""
+
+    kind: str
+    target: str
+    body: dict[str, Any]
+    place: Place
+
+
+@dataclass
+class Layer:
+    """One ruleset as written: a header, entries of its own, and operations on its parent."""
+
+    id: str
+    header: dict[str, Any]
+    place: Place
+    entries: list[Entry]
+    operations: list[Operation]
+    digest: str
+
+    @property
+    def document(self) -> str:
+        """How the document behind this layer is named in a citation."""
+        return str(self.header.get("document", self.id))
+
+
+@dataclass
+class Book:
+    """A stack of layers resolved to one set of entries."""
+
+    layers: list[Layer]
+    entries: dict[str, Entry]
+    removed: dict[str, Change]
+
+    def section(self, name: str) -> dict[str, Entry]:
+        """The entries of one section by name."""
+        return {entry.name: entry for entry in self.entries.values() if entry.section == name}
+
+    def documents(self) -> dict[str, str]:
+        """For each layer the document its clauses are printed under: the newest edition of the same
+        publication in the stack, so that an inherited entry is cited from the edition in force."""
+        newest: dict[str, str] = {}
+        for layer in self.layers:
+            publication = layer.header.get("edition_of")
+            if publication:
+                newest[publication] = layer.document
+        return {
+            layer.id: newest.get(layer.header.get("edition_of", ""), layer.document) for layer in self.layers
+        }
+
+    def cites(self, citations: list[Citation]) -> list[str]:
+        """Citations as printed."""
+        documents = self.documents()
+        return [f"{documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations]

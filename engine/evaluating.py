@@ -1,0 +1,237 @@
+"""One project under one book: demand-driven, every value kept with what it took.
+
+A choice is made by binding: while a candidate is tried its name stands for the candidate, and whatever leaned
+on it is forgotten with it. Nothing is built for an explanation here; values and ways taken are kept.
+"""
+
+from __future__ import annotations
+
+import decimal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NamedTuple
+
+from .diagnostics import GaugebookError
+from .rulebook import Attribute, Rulebook
+from .runtime import EXACT, Absent
+
+Verdict = tuple[bool, Any, Any]
+
+
+class Rejected(NamedTuple):
+    """A candidate that did not pass, and the first check that said so."""
+
+    member: Any
+    check: str
+    actual: Any
+    limit: Any
+    reason: str | None
+
+
+class Assumption(NamedTuple):
+    """A field nobody stated, and the default that stood in."""
+
+    thing: str
+    field: str
+    value: Any
+    attribute: Attribute
+
+
+class Thing:
+    """A thing of a project; `memo` holds every value known of it."""
+
+    __slots__ = ("kind", "memo", "name", "parent", "path", "provisional", "route", "run", "stated")
+
+    def __init__(self, run: Run, kind: str, name: str, path: str, parent: Thing | None) -> None:
+        self.run, self.kind, self.name, self.path, self.parent = run, kind, name, path, parent
+        self.memo: dict[str, Any] = {}
+        self.provisional: dict[str, set[int]] = {}
+        self.route: dict[str, int] = {}
+        self.stated: set[str] = set()
+
+    def __repr__(self) -> str:
+        return f"<{self.kind} {self.path}>"
+
+    def get(self, name: str) -> Any:
+        """The value of an attribute; raises `Absent` when there is none."""
+        value = self.memo.get(name, self)
+        if value is self:
+            value = self.run.settle(self, name)
+        elif self.provisional and name in self.provisional:
+            self.run.touch(self.provisional[name])
+        if value.__class__ is Absent:
+            raise value.with_traceback(None)
+        return value
+
+
+class Run:
+    """The evaluation of one project.
+
+    `settled` maps readings to the option chosen and by whom (layer, project, call).
+    """
+
+    def __init__(self, rulebook: Rulebook, settled: dict[str, tuple[str, str]] | None = None) -> None:
+        self.rulebook = rulebook
+        self.settled = settled or {}
+        self.things: dict[str, Thing] = {}
+        self.by_kind: dict[str, list[Thing]] = {kind: [] for kind in rulebook.kinds}
+        self.assumptions: dict[tuple[str, str], Assumption] = {}
+        self.readings_used: dict[str, tuple[str, str]] = {}
+        self.rejected: dict[tuple[str, str], list[Rejected]] = {}
+        self._frames: list[set[int]] = []
+        self._trials: dict[int, list[tuple[Thing, str]]] = {}
+        self._next_trial = 0
+        self._open: dict[tuple[str, str], None] = {}
+
+    @contextmanager
+    def exactly(self) -> Iterator[None]:
+        """Arithmetic with the digits the language promises."""
+        with decimal.localcontext(EXACT):
+            yield
+
+    def add(self, thing: Thing) -> None:
+        """Take a thing into the project."""
+        self.things[thing.path] = thing
+        self.by_kind[thing.kind].append(thing)
+
+    def only(self, kind: str) -> Thing:
+        """The one thing of a kind that has exactly one."""
+        things = self.by_kind[kind]
+        if not things:
+            raise Absent([f"the project states no {kind}"])
+        return things[0]
+
+    def reading(self, name: str) -> str:
+        """The option of a reading in force here."""
+        if name not in self.readings_used:
+            body = self.rulebook.frozen["readings"][name]
+            self.readings_used[name] = self.settled.get(name) or (str(body["default"]), "default")
+        return self.readings_used[name][0]
+
+    def touch(self, trials: set[int]) -> None:
+        """The value being computed leans on these trials."""
+        if self._frames:
+            self._frames[-1].update(trials)
+
+    def contradiction(self, thing: Thing, name: str, holding: list[int]) -> None:
+        """Report exceptions of one rank that all hold."""
+        routes = self.rulebook.frozen["rules"][f"{thing.kind}.{name}"]["routes"]
+        names = ", ".join(routes[number]["name"] for number in holding)
+        raise GaugebookError.because("exceptions-contradict", thing=thing.path, attribute=name, names=names)
+
+    def settle(self, thing: Thing, name: str) -> Any:
+        """Compute an attribute once and remember it; an `Absent` is remembered like a value."""
+        attribute = self.rulebook.attributes[thing.kind].get(name)
+        if attribute is None:
+            raise KeyError(f"{thing.kind}.{name}")
+        key = (thing.path, name)
+        if key in self._open:
+            chain = [*list(self._open)[list(self._open).index(key):], key]
+            raise GaugebookError.because("values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain))
+        self._open[key] = None
+        self._frames.append(set())
+        try:
+            try:
+                value = self._compute(thing, attribute)
+            except Absent as absent:
+                value = absent
+        finally:
+            touched = self._frames.pop()
+            del self._open[key]
+        thing.memo[name] = value
+        if touched:
+            thing.provisional[name] = touched
+            for trial in touched:
+                self._trials[trial].append((thing, name))
+            self.touch(touched)
+        return value
+
+    def _compute(self, thing: Thing, attribute: Attribute) -> Any:
+        if attribute.role == "rule":
+            return self.rulebook.functions[f"rule {attribute.key}"](thing)
+        if attribute.role == "choice":
+            return self._choose(thing, attribute)
+        return self._default(thing, attribute)
+
+    def _default(self, thing: Thing, attribute: Attribute) -> Any:
+        field = attribute.field or {}
+        default = field.get("default")
+        if default is None:
+            if attribute.data["optional"]:
+                return None
+            ask = f" ({field['ask']})" if "ask" in field else ""
+            raise Absent([f"{thing.path}.{'.'.join(attribute.steps)} is not stated{ask}"])
+        value = read_value(self.rulebook, attribute, str(default))
+        self.assumptions[thing.path, attribute.name] = Assumption(thing.path, attribute.name, value, attribute)
+        return value
+
+    # -- choices
+
+    def _choose(self, thing: Thing, attribute: Attribute) -> Any:
+        if not self.rulebook.functions[f"choice {attribute.key}"](thing):
+            return None
+        choice = self.rulebook.frozen["choices"][attribute.key]
+        rejected: list[Rejected] = []
+        chosen: Any = self
+        for member in self.rulebook.members[choice["series"]]:
+            verdict = self._try(thing, attribute.name, member, choice["checks"])
+            if verdict is None:
+                chosen = member
+                break
+            rejected.append(verdict)
+        self.rejected[thing.path, attribute.name] = rejected
+        if chosen is self:
+            raise Absent([_none_passes(thing, attribute, rejected)], void=True)
+        return chosen
+
+    def _try(self, thing: Thing, name: str, member: Any, checks: list[str]) -> Rejected | None:
+        """The first check a candidate fails; None when it passes them all."""
+        trial = self._next_trial
+        self._next_trial += 1
+        self._trials[trial] = []
+        thing.memo[name] = member
+        thing.provisional[name] = {trial}
+        try:
+            for check in checks:
+                try:
+                    verdict = self.rulebook.functions[f"check {check}"](thing)
+                except Absent as absent:
+                    if not absent.void:
+                        raise
+                    return Rejected(member, check, None, None, "; ".join(absent.reasons))
+                if verdict is not None and not verdict[0]:
+                    return Rejected(member, check, verdict[1], verdict[2], None)
+            return None
+        finally:
+            for other, attribute in self._trials.pop(trial):
+                other.memo.pop(attribute, None)
+                other.provisional.pop(attribute, None)
+            thing.memo.pop(name, None)
+            thing.provisional.pop(name, None)
+            self._frames[-1].discard(trial)
+
+    def check(self, thing: Thing, name: str) -> Verdict | None:
+        """The verdict of a check on a thing, None where it does not apply; raises `Absent`."""
+        verdict: Verdict | None = self.rulebook.functions[f"check {name}"](thing)
+        return verdict
+
+
+def _none_passes(thing: Thing, attribute: Attribute, rejected: list[Rejected]) -> str:
+    last = rejected[-1] if rejected else None
+    why = f"; the last one fails {last.check}" if last else ""
+    return f"no {attribute.name} of {thing.path} passes every check{why}"
+
+
+def read_value(rulebook: Rulebook, attribute: Attribute, text: str) -> Any:
+    """A stated value as the engine keeps it; raises `UnitError` or `ValueError` when it is not one."""
+    if attribute.unit is not None:
+        return rulebook.units.quantity_as(text, attribute.unit)
+    if attribute.sort == "truth":
+        if text not in ("yes", "no"):
+            raise ValueError(text)
+        return text == "yes"
+    if attribute.sort == "word" and text not in rulebook.frozen["terms"][attribute.detail]:
+        raise ValueError(text)
+    if attribute.sort == "member" and text not in rulebook.ranks[str(attribute.detail)]:
+        raise ValueError(text)
+    return text

@@ -1,0 +1,241 @@
+"""A checked book as plain data: all that evaluation needs, without schema, parser or syntax trees.
+
+The result holds str, int, bool, None, lists and dicts only, so that it can be kept under a digest and read back.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from decimal import Decimal
+from typing import Any
+
+from .compiling import compile_book
+from .diagnostics import Problems
+from .entries import TRANSCRIPTIONS, Book, Entry
+from .loading import as_list
+from .meaning import Op
+from .model import Attribute, Model, Type
+from .programs import Programs, Rule
+from .runtime import DASH, MISSING
+
+FORMAT = "compiled/1"
+
+
+def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> dict[str, Any]:
+    """Compile a checked book.
+
+    Faults found in the values of tables go to `problems`.
+    """
+    source, functions = compile_book(model, programs)
+    entries = {id: _entry(book, entry) for id, entry in book.entries.items()}
+    tables = {name: _table(model, name) for name in model.tables}
+    checks = [
+        {
+            "name": check.name,
+            "kind": check.kind,
+            "entry": check.entry.id,
+            "sign": check.require.parts[0] if check.require.code == "compare" else None,
+            "unit": _check_unit(model, check.require),
+            "constrains": [f"{kind}.{name}" for kind, name in check.constrains],
+            "leans": _leans(check.ops()),
+        }
+        for check in programs.checks
+    ]
+    frozen = {
+        "format": FORMAT,
+        "layers": [_layer(layer.id, layer.header, layer.digest, layer.document) for layer in book.layers],
+        "units": model.units.to_plain(),
+        "kinds": model.kinds,
+        "terms": model.terms,
+        "attributes": [_attribute(model, a) for a in model.attributes.values()],
+        "series": {name: _series(model, name) for name in model.series},
+        "tables": tables,
+        "readings": {name: {**entry.body, "entry": entry.id} for name, entry in model.readings.items()},
+        "entries": entries,
+        "rules": {f"{kind}.{name}": _rule(book, rule) for (kind, name), rule in programs.rules.items()},
+        "choices": {
+            f"{kind}.{name}": {
+                "series": choice.series,
+                "checks": [check.name for check in choice.checks],
+                "leans": _leans(choice.ops()),
+            }
+            for (kind, name), choice in programs.choices.items()
+        },
+        "checks": checks,
+        "cautions": [
+            {"name": c.entry.name, "kind": c.kind, "say": str(c.entry.body.get("say", "")), "entry": c.entry.id}
+            for c in programs.cautions
+        ],
+        "summary": {entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()},
+        "removed": {id: change.layer for id, change in book.removed.items()},
+        "not_encoded": [
+            {"layer": layer.id, **part} for layer in book.layers for part in as_list(layer.header.get("not_encoded"))
+        ],
+        "functions": functions,
+        "source": source,
+    }
+    frozen["digest"] = digest(frozen)
+    return frozen
+
+
+def digest(data: Any) -> str:
+    """The identity of plain data: the same content gives the same digest whatever the order of keys."""
+    text = json.dumps(data, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return "sha256:" + hashlib.sha256(text.encode()).hexdigest()
+
+
+def _layer(id: str, header: dict[str, Any], layer_digest: str, document: str) -> dict[str, Any]:
+    return {
+        "id": id, "version": str(header.get("version", "")), "digest": layer_digest,
+        "title": str(header.get("title", id)), "document": document, "force": str(header.get("force", "yes")),
+    }
+
+
+def _entry(book: Book, entry: Entry) -> dict[str, Any]:
+    made: dict[str, Any] = {"full": entry.full_id, "cites": book.cites(entry.cites)}
+    for name in ("title", "transcription", "source", "note"):
+        if name in entry.body:
+            made[name] = entry.body[name]
+    cells = [cell for cell in as_list(entry.body.get("cells")) if "transcription" in cell]
+    if cells:
+        made["cells"] = {"|".join(cell["at"]): str(cell["transcription"]) for cell in cells}
+    changed = [
+        {"layer": change.layer, "operation": change.operation, "what": change.what, "cites": book.cites(change.cites)}
+        for change in entry.history[1:]
+    ]
+    if changed:
+        made["changed"] = changed
+    return made
+
+
+def _attribute(model: Model, attribute: Attribute) -> dict[str, Any]:
+    body = attribute.entry.body
+    made: dict[str, Any] = {
+        "kind": attribute.kind, "name": attribute.name, "role": attribute.role, "sort": attribute.type.sort,
+        "entry": attribute.entry.id, "optional": attribute.type.optional,
+        "unit": attribute.unit.text if attribute.unit else None,
+    }
+    if attribute.type.sort in ("word", "member", "thing", "things"):
+        made["detail"] = attribute.type.detail
+    elif "from" in body:
+        made["detail"] = body["from"]
+    if attribute.relation:
+        made["relation"] = list(attribute.relation)
+    stated = model.book.entries.get(f"fields/{attribute.kind}.{attribute.name}")
+    if stated is not None and attribute.role != "relation" or attribute.relation[:1] == ("link",):
+        field = stated.body if stated is not None else body
+        made["field"] = {
+            key: field[key] for key in ("at", "default", "ask", "least", "most", "required", "assume") if key in field
+        }
+        made["field"]["entry"] = stated.id if stated is not None else attribute.entry.id
+    return made
+
+
+def _series(model: Model, name: str) -> dict[str, Any]:
+    series = model.series[name]
+    return {
+        "labels": series.labels,
+        "unit": series.unit.text if series.unit else None,
+        "values": [_frozen(value) for value in series.values],
+        "properties": {
+            prop: {"unit": unit.text if unit else None, "cells": {k: _frozen(v) for k, v in cells.items()}}
+            for prop, (_, unit, cells) in series.properties.items()
+        },
+    }
+
+
+def _table(model: Model, name: str) -> dict[str, Any]:
+    table = model.tables[name]
+    axes, cells = model.table_cells(table)
+    keys = table.entry.body.get("keys") or []
+    return {
+        "axes": [
+            {
+                "name": key_name, "match": match, "beyond": str(key.get("beyond", "not_permitted")),
+                "number": type.sort == "number", "unit": key.get("unit"), "keys": [_frozen(value) for value in axis],
+            }
+            for (key_name, type, match), key, axis in zip(table.keys, keys, axes, strict=True)
+        ],
+        "number": table.type.sort == "number",
+        "unit": table.unit.text if table.unit else None,
+        "cells": [[list(places), _frozen(value)] for places, value in cells.items()],
+    }
+
+
+def _frozen(value: Any) -> Any:
+    return str(value) if isinstance(value, Decimal) else value
+
+
+def _rule(book: Book, rule: Rule) -> dict[str, Any]:
+    routes = []
+    for route in rule.routes:
+        part: dict[str, Any] = {}
+        if route.name not in ("", "otherwise"):
+            section = "exceptions" if route.rank is not None else "branches"
+            part = rule.entry.body[section][route.name]
+        layer = part.get("layer", rule.entry.layer)
+        documents = book.documents()
+        prefix = documents.get(layer, layer) if layer != rule.entry.layer else _prefix(book, rule.entry)
+        routes.append({
+            "name": route.name,
+            "cites": [f"{prefix} {clause}" for clause in as_list(part.get("cites"))],
+            "leans": _leans([route.value]),
+        })
+    return {"routes": routes, "leans": _leans(rule.ops())}
+
+
+def _prefix(book: Book, entry: Entry) -> str:
+    return book.documents().get(entry.layer, entry.layer)
+
+
+def _leans(ops: Any) -> list[str]:
+    """The tables, constants, series and readings an expression names, once each."""
+    sections = {"lookup": "tables", "constant": "constants", "reading": "readings"}
+    found: dict[str, None] = {}
+    for op in ops:
+        for step in op.walk():
+            if step.code in sections:
+                found[f"{sections[step.code]}/{step.parts[0]}"] = None
+            elif step.code == "pick":
+                found[f"series/{step.parts[2]}"] = None
+            elif step.code == "property":
+                found[f"series/{step.parts[1]}"] = None
+    return list(found)
+
+
+def unit_text(model: Model, op: Op) -> str | None:
+    """The unit an expression is best shown in: that of the first declared thing it reads, else the base."""
+    if op.type.sort != "number":
+        return None
+    for step in op.walk():
+        unit = _declared_unit(model, step, op.type)
+        if unit is not None:
+            return unit
+    return model.units.base_unit(op.type.detail).text
+
+
+def _declared_unit(model: Model, step: Op, type: Type) -> str | None:
+    if step.type.sort != "number" or step.type.detail != type.detail:
+        return None
+    unit = None
+    if step.code == "get":
+        unit = model.attributes[step.parts[0].type.detail, step.parts[1]].unit
+    elif step.code == "lookup":
+        unit = model.tables[step.parts[0]].unit
+    return unit.text if unit is not None else None
+
+
+def _check_unit(model: Model, require: Op) -> str | None:
+    if require.code != "compare":
+        return None
+    return unit_text(model, require.parts[1])
+
+
+def weakest(transcriptions: Any) -> str | None:
+    """The weakest of several transcription words; None when none is stated."""
+    known = [word for word in transcriptions if word in TRANSCRIPTIONS]
+    return max(known, key=TRANSCRIPTIONS.index) if known else None
+
+
+__all__ = ["DASH", "FORMAT", "MISSING", "digest", "freeze", "unit_text", "weakest"]

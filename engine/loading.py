@@ -1,0 +1,175 @@
+"""Ruleset files to layers: every problem of every file reported together."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from pathlib import Path as FilePath
+from typing import Any
+
+from .diagnostics import Problems
+from .documents import Document, read
+from .entries import SECTIONS, Citation, Entry, Layer, Operation, Path, Place
+from .resources import packaged
+from .schema import validate
+
+HEADER_FILE = "ruleset.yaml"
+ASIDE = ("cases", "coverage.yaml", "schema")
+"""Parts of a ruleset folder that are not sections of the ruleset."""
+
+OPERATIONS = ("set", "replace", "remove", "recite", "except")
+
+
+def plain(value: Any) -> Any:
+    """Parsed YAML as data that keeps every digit: decimals become their own text."""
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, list):
+        return [plain(item) for item in value]
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    return value
+
+
+def as_list(value: Any) -> list[Any]:
+    """A property that may be written alone or as a list."""
+    if value is None:
+        return []
+    return value if isinstance(value, list) else [value]
+
+
+def ruleset_files(place: FilePath) -> list[FilePath]:
+    """The files of one ruleset, the header first; a single file is a ruleset of its own."""
+    if place.is_file():
+        return [place]
+    others = sorted(
+        path
+        for path in place.rglob("*.yaml")
+        if path.name != HEADER_FILE and path.relative_to(place).parts[0] not in ASIDE
+    )
+    return [place / HEADER_FILE, *others]
+
+
+def load_layer(place: FilePath, problems: Problems) -> Layer | None:
+    """Read one ruleset.
+
+    Problems go to `problems`; None comes back when not even a header could be read.
+    """
+    files = ruleset_files(place)
+    documents: list[Document] = []
+    digest = hashlib.sha256()
+    for path in files:
+        document = read(path, problems)
+        if document is None:
+            continue
+        digest.update(os.fsencode(path.name) + b"\0" + document.text.encode() + b"\0")
+        part = "ruleset" if path == files[0] else "part"
+        if validate(document, part, problems):
+            documents.append(document)
+    if not documents or not isinstance(documents[0].data, dict) or "id" not in documents[0].data:
+        return None
+    header = {key: plain(value) for key, value in documents[0].data.items() if key not in (*SECTIONS, "amend")}
+    layer = Layer(
+        str(header["id"]), header, Place(documents[0], ()), [], [], "sha256:" + digest.hexdigest()
+    )
+    for document in documents:
+        layer.entries.extend(entries_of(document, layer.id, problems))
+        layer.operations.extend(operations_of(document))
+    seen: dict[str, Entry] = {}
+    for entry in layer.entries:
+        if entry.id in seen:
+            problems.add("entry-given-twice", entry.place().key_span(), entry=entry.id)
+        seen[entry.id] = entry
+    return layer
+
+
+def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[Entry]:
+    """The entries of one file."""
+    for section in SECTIONS:
+        for name, raw in (document.data.get(section) or {}).items():
+            body = plain(raw)
+            place = Place(document, (section, name))
+            if not isinstance(body, dict):
+                body = {"is": body}
+            yield new_entry(section, str(name), body, layer, {(): place})
+
+
+def new_entry(section: str, name: str, body: dict[str, Any], layer: str, places: dict[Path, Place]) -> Entry:
+    """An entry whose own `cites` are taken out of its body."""
+    body = dict(body)
+    cites = [Citation(layer, str(clause)) for clause in as_list(body.pop("cites", None))]
+    if section == "tables":
+        body = canonical_table(body)
+    return Entry(section, name, body, layer, cites, places)
+
+
+def operations_of(document: Document) -> Iterator[Operation]:
+    """The items of the file's `amend` list."""
+    for index, raw in enumerate(document.data.get("amend") or []):
+        place = Place(document, ("amend", index))
+        body = plain(raw)
+        kind = next(name for name in OPERATIONS if name in body)
+        target = body.pop(kind)
+        if kind == "recite":
+            for name, clause in target.items():
+                yield Operation(kind, str(name), {**body, "cites": clause}, place.below("recite", name))
+        else:
+            yield Operation(kind, str(target), body, place)
+
+
+def key_text(value: Any) -> str:
+    """A table key in one spelling: 30, 30.0 and "30" are the same row."""
+    text = str(value).strip()
+    try:
+        number = Decimal(text)
+    except ArithmeticError:
+        return text
+    if not number.is_finite():
+        return text
+    return format(number.normalize(), "f")
+
+
+def canonical_table(body: dict[str, Any]) -> dict[str, Any]:
+    """Keys, columns and cells as text, one spelling each; a row is always a list of cells."""
+    body = dict(body)
+    if isinstance(body.get("rows"), dict):
+        body["rows"] = {
+            key_text(key): [str(cell) for cell in as_list(cells)] for key, cells in body["rows"].items()
+        }
+    if "columns" in body:
+        body["columns"] = [[key_text(part) for part in as_list(column)] for column in as_list(body["columns"])]
+    if "cells" in body:
+        body["cells"] = [{**cell, "at": cell_key(cell["at"])} for cell in as_list(body["cells"])]
+    return body
+
+
+def cell_key(at: Any) -> list[str]:
+    """The address of a cell, down key first."""
+    return [key_text(part) for part in as_list(at)]
+
+
+class Shelf:
+    """Finds rulesets by id: the folders searched, in order, then the shipped ones."""
+
+    def __init__(self, folders: Iterable[FilePath] = ()) -> None:
+        self.folders = [*folders, packaged("rulesets")]
+
+    def places(self) -> dict[str, FilePath]:
+        """Ruleset id to its folder or file; the first folder that has an id wins."""
+        found: dict[str, FilePath] = {}
+        for folder in self.folders:
+            if not folder.is_dir():
+                continue
+            for path in sorted(folder.iterdir()):
+                if path.is_dir() and (path / HEADER_FILE).is_file():
+                    found.setdefault(path.name, path)
+                elif path.suffix == ".yaml" and _is_ruleset_file(path):
+                    found.setdefault(path.stem, path)
+        return found
+
+
+def _is_ruleset_file(path: FilePath) -> bool:
+    with path.open("rb") as file:
+        return b"gaugebook: ruleset/1" in file.read(4096)

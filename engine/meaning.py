@@ -1,0 +1,421 @@
+"""An expression understood: every name resolved, every type and unit checked, before any project is read.
+
+`Reader.read` turns a syntax tree into a tree of `Op`, the only form the compilers and the explainer know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from .diagnostics import Diagnostic, GaugebookError, Problems, hint
+from .entries import Entry, Path
+from .functions import FUNCTIONS
+from .grammar import SyntaxProblem, parse, tree
+from .model import NOTHING, TRUTH, WRONG, Model, Type
+from .units import NUMBER, UnitError
+
+
+@dataclass(frozen=True)
+class Op:
+    """One step of an understood expression.
+
+    code and its parts:
+    value (constant) | constant (name) | reading (name) | this () | item (number) | bound (number) |
+    only (kind) | get (subject, attribute) | reach (things, attribute) | property (member, series, name) |
+    lookup (table, *keys) | call (function, *arguments) | arithmetic (sign, left, right) | negative (operand) |
+    compare (sign, left, right) | not (operand) | logic (word, left, right) | if (condition, then, otherwise) |
+    one_of (operand, *options) | given (operand) | aggregate (word, number, over, body, where) |
+    pick (end, number, series, where) | wrong ()
+    """
+
+    code: str
+    parts: tuple[Any, ...]
+    type: Type
+    node: tree.Node
+
+    def children(self) -> Iterator[Op]:
+        """The steps directly under this one."""
+        return (part for part in self.parts if isinstance(part, Op))
+
+    def walk(self) -> Iterator[Op]:
+        """This step and all below it."""
+        yield self
+        for child in self.children():
+            yield from child.walk()
+
+
+@dataclass(frozen=True)
+class Scope:
+    """A name bound inside an expression: the item of an aggregate (a thing) or a member being picked."""
+
+    code: str
+    number: int
+    type: Type
+    name: str | None
+
+
+class Reader:
+    """Reads the expressions of one entry."""
+
+    def __init__(self, model: Model, entry: Entry, kind: str, problems: Problems) -> None:
+        self.model, self.entry, self.kind, self.problems = model, entry, kind, problems
+        self.at: Path = ()
+        self.scopes: list[Scope] = []
+        self.numbers = 0
+
+    # -- entry points
+
+    def read(self, text: Any, *path: str | int, expect: Type | None = None) -> Op:
+        """Parse and understand the expression at `path` of the entry.
+
+        A wrong one is reported and comes back as a step of type `wrong`.
+        """
+        self.at = path
+        try:
+            node = parse(str(text))
+        except SyntaxProblem as problem:
+            span = self.entry.place(*path).inside(problem.start, problem.end)
+            self.problems.take(GaugebookError(Diagnostic(problem.name, problem.message, span, problem.help)))
+            return Op("wrong", (), WRONG, tree.Nothing())
+        op = self.lower(node, expect)
+        if expect is not None:
+            self._match(op, expect)
+        return op
+
+    def _say(self, name: str, node: tree.Node, **values: Any) -> Op:
+        span = self.entry.place(*self.at).inside(*node.span)
+        self.problems.add(name, span, **values)
+        return Op("wrong", (), WRONG, node)
+
+    def _take(self, error: GaugebookError, node: tree.Node) -> Op:
+        self.problems.take(error, self.entry.place(*self.at).inside(*node.span))
+        return Op("wrong", (), WRONG, node)
+
+    def describe(self, type: Type) -> str:
+        """A type in words."""
+        if type.sort == "number":
+            return self.model.units.describe(type.detail)
+        words = {
+            "truth": "yes or no", "word": f"a word of {type.detail}", "member": f"a member of {type.detail}",
+            "thing": f"a {type.detail}", "things": f"several things of kind {type.detail}", "text": "text",
+            "nothing": "none",
+        }
+        return words.get(type.sort, type.sort)
+
+    def _match(self, op: Op, expect: Type) -> None:
+        found = op.type
+        if "wrong" in (found.sort, expect.sort) or self._same(found, expect):
+            if found.optional and not expect.optional and found.sort != "wrong" and expect.sort != "wrong":
+                self._say("may-be-none", op.node, found=self.describe(found))
+            return
+        if found.sort == "nothing" and expect.optional:
+            return
+        self._say("wrong-type", op.node, found=self.describe(found), expected=self.describe(expect))
+
+    @staticmethod
+    def _same(a: Type, b: Type) -> bool:
+        return a.sort == b.sort and a.detail == b.detail
+
+    # -- the nodes
+
+    def lower(self, node: tree.Node, expect: Type | None = None) -> Op:
+        """Understand one node; `expect` helps a bare word or a size to find its list."""
+        method = getattr(self, "_" + type(node).__name__.lower())
+        result: Op = method(node, expect)
+        return result
+
+    def _number(self, node: tree.Number, expect: Type | None) -> Op:
+        value = self.model.units.quantity_as(node.text, self.model.units.unit("1"))
+        return Op("value", (value,), Type("number", NUMBER), node)
+
+    def _quantity(self, node: tree.Quantity, expect: Type | None) -> Op:
+        label = f"{node.amount} {node.unit}"
+        if expect is not None and expect.sort == "member" and label in self.model.series[expect.detail].labels:
+            return Op("value", (label,), Type("member", expect.detail), node)
+        try:
+            value, unit = self.model.units.quantity(label)
+        except UnitError as error:
+            homes = [s for s in self.model.series.values() if s.type.sort == "member" and label in s.labels]
+            if len(homes) == 1:
+                return Op("value", (label,), homes[0].type, node)
+            return self._take(error, node)
+        return Op("value", (value,), Type("number", unit.kind), node)
+
+    def _truth(self, node: tree.Truth, expect: Type | None) -> Op:
+        return Op("value", (node.value,), TRUTH, node)
+
+    def _nothing(self, node: tree.Nothing, expect: Type | None) -> Op:
+        return Op("value", (None,), NOTHING, node)
+
+    def _name(self, node: tree.Name, expect: Type | None) -> Op:
+        name = node.text
+        if expect is not None and expect.sort == "word" and name in self.model.terms.get(expect.detail, ()):
+            return Op("value", (name,), Type("word", expect.detail), node)
+        found = self._bound_name(node) or self._own_name(node) or self._global_name(node)
+        if found is not None:
+            return found
+        lists = [list for list, words in self.model.terms.items() if name in words]
+        if len(lists) == 1:
+            return Op("value", (name,), Type("word", lists[0]), node)
+        if lists:
+            return self._say("word-of-several-lists", node, word=name, lists=", ".join(sorted(lists)))
+        return self._say("unknown-name-in-rule", node, name=name, nearest=hint(name, self._known_names(expect)))
+
+    def _bound_name(self, node: tree.Name) -> Op | None:
+        name = node.text
+        if name == "it" and any(scope.code == "item" for scope in self.scopes):
+            scope = next(scope for scope in reversed(self.scopes) if scope.code == "item")
+            return Op("item", (scope.number,), scope.type, node)
+        for scope in reversed(self.scopes):
+            if scope.name == name:
+                return Op("bound", (scope.number,), scope.type, node)
+            if scope.code == "item":
+                attribute = self.model.attributes.get((scope.type.detail, name))
+                if attribute is not None:
+                    subject = Op("item", (scope.number,), scope.type, node)
+                    return Op("get", (subject, name), attribute.type, node)
+        return None
+
+    def _own_name(self, node: tree.Name) -> Op | None:
+        if node.text == "this":
+            return Op("this", (), Type("thing", self.kind), node)
+        attribute = self.model.attributes.get((self.kind, node.text))
+        if attribute is None:
+            return None
+        this = Op("this", (), Type("thing", self.kind), node)
+        return Op("get", (this, node.text), attribute.type, node)
+
+    def _global_name(self, node: tree.Name) -> Op | None:
+        name = node.text
+        if self.model.only(name):
+            return Op("only", (name,), Type("thing", name), node)
+        if name in self.model.constants:
+            return Op("constant", (name,), self.model.constants[name][0], node)
+        if name in self.model.readings:
+            return Op("reading", (name,), Type("word", f"reading {name}"), node)
+        return None
+
+    def _known_names(self, expect: Type | None) -> list[str]:
+        names = [scope.name for scope in self.scopes if scope.name]
+        for scope in self.scopes:
+            if scope.code == "item":
+                names += self.model.names_of(scope.type.detail)
+        names += self.model.names_of(self.kind)
+        names += [*self.model.constants, *self.model.readings]
+        names += [kind for kind in self.model.kinds if self.model.only(kind)]
+        if expect is not None and expect.sort == "word":
+            names += self.model.terms.get(expect.detail, [])
+        else:
+            names += [word for words in self.model.terms.values() for word in words]
+        return names
+
+    def _own(self, node: tree.Own, expect: Type | None) -> Op:
+        found = self._own_name(tree.Name(node.name, span=node.span))
+        if found is None:
+            known = self.model.names_of(self.kind)
+            return self._say("unknown-attribute", node, name=node.name, kind=self.kind, nearest=hint(node.name, known))
+        return Op(found.code, found.parts, found.type, node)
+
+    def _property(self, node: tree.Property, expect: Type | None) -> Op:
+        subject = self.lower(node.of)
+        sort, detail = subject.type.sort, subject.type.detail
+        if sort == "wrong":
+            return subject
+        if sort == "member":
+            known = self.model.series[detail].properties
+            if node.name not in known:
+                return self._say(
+                    "unknown-property", node, name=node.name, series=detail, nearest=hint(node.name, known)
+                )
+            return Op("property", (subject, detail, node.name), known[node.name][0], node)
+        if sort not in ("thing", "things"):
+            return self._say("nothing-inside", node, found=self.describe(subject.type), name=node.name)
+        attribute = self.model.attributes.get((detail, node.name))
+        if attribute is None:
+            near = hint(node.name, self.model.names_of(detail))
+            return self._say("unknown-attribute", node, name=node.name, kind=detail, nearest=near)
+        if sort == "thing":
+            return Op("get", (subject, node.name), attribute.type, node)
+        if attribute.type.sort not in ("thing", "things"):
+            return self._say("value-of-many", node, name=node.name, kind=detail)
+        return Op("reach", (subject, node.name), Type("things", attribute.type.detail), node)
+
+    def _lookup(self, node: tree.Lookup, expect: Type | None) -> Op:
+        table = self.model.tables.get(node.table)
+        if table is None:
+            return self._say("unknown-table", node, name=node.table, nearest=hint(node.table, self.model.tables))
+        if len(node.keys) != len(table.keys):
+            names = ", ".join(key[0] for key in table.keys)
+            return self._say("key-count", node, table=node.table, found=len(node.keys), expected=len(table.keys), names=names)
+        keys = []
+        for given, (name, type, _) in zip(node.keys, table.keys, strict=True):
+            key = self.lower(given, type)
+            if key.type.sort != "wrong" and type.sort != "wrong" and not self._same(key.type, type):
+                self._say("wrong-key", given, table=node.table, key=name, found=self.describe(key.type), expected=self.describe(type))
+            keys.append(key)
+        return Op("lookup", (node.table, *keys), table.type, node)
+
+    def _call(self, node: tree.Call, expect: Type | None) -> Op:
+        function = FUNCTIONS.get(node.function)
+        if function is None:
+            return self._say("unknown-function", node, name=node.function, nearest=hint(node.function, FUNCTIONS))
+        arguments: list[Op] = []
+        for argument in node.arguments:
+            arguments.append(self.lower(argument, expect if not arguments else arguments[0].type))
+        types = [argument.type for argument in arguments]
+        if any(type.sort == "wrong" for type in types):
+            return Op("wrong", (), WRONG, node)
+        result = function.result(types)
+        if result is None:
+            found = ", ".join(self.describe(type) for type in types) or "nothing"
+            return self._say("wrong-arguments", node, name=node.function, why=f"{function.takes}; found {found}")
+        return Op("call", (node.function, *arguments), result, node)
+
+    def _negative(self, node: tree.Negative, expect: Type | None) -> Op:
+        operand = self.lower(node.operand)
+        if operand.type.sort == "wrong":
+            return operand
+        if operand.type.sort != "number":
+            return self._say("not-a-number", node, found=self.describe(operand.type))
+        try:
+            kind = self.model.units.negate(operand.type.detail)
+        except UnitError as error:
+            return self._take(error, node)
+        return Op("negative", (operand,), Type("number", kind), node)
+
+    def _not(self, node: tree.Not, expect: Type | None) -> Op:
+        return Op("not", (self._condition(node.operand),), TRUTH, node)
+
+    def _condition(self, node: tree.Node) -> Op:
+        op = self.lower(node, TRUTH)
+        if op.type.sort not in ("truth", "wrong"):
+            return self._say("not-a-condition", node, found=self.describe(op.type))
+        return op
+
+    def _arithmetic(self, node: tree.Arithmetic, expect: Type | None) -> Op:
+        left, right = self.lower(node.left), self.lower(node.right)
+        if "wrong" in (left.type.sort, right.type.sort):
+            return Op("wrong", (), WRONG, node)
+        for side in (left, right):
+            if side.type.sort != "number":
+                return self._say("not-a-number", side.node, found=self.describe(side.type))
+        a, b = left.type.detail, right.type.detail
+        units = self.model.units
+        try:
+            if node.op == "^":
+                if not isinstance(node.right, tree.Number) or not node.right.text.isdigit():
+                    return self._say("power-not-whole", node.right)
+                kind = units.power(a, int(node.right.text))
+            else:
+                kind = units.combine(node.op, a, b)
+        except UnitError as error:
+            return self._take(error, node)
+        return Op("arithmetic", (node.op, left, right), Type("number", kind), node)
+
+    def _pair(self, left: tree.Node, right: tree.Node) -> tuple[Op, Op]:
+        """Two sides of a comparison, each helping the other to find its list."""
+        if isinstance(left, (tree.Quantity, tree.Name)) and not isinstance(right, (tree.Quantity, tree.Name)):
+            b = self.lower(right)
+            return self.lower(left, b.type), b
+        a = self.lower(left)
+        return a, self.lower(right, a.type)
+
+    def _comparison(self, node: tree.Comparison, expect: Type | None) -> Op:
+        left, right = self._pair(node.left, node.right)
+        a, b = left.type, right.type
+        if "wrong" in (a.sort, b.sort):
+            return Op("wrong", (), TRUTH, node)
+        equality = node.op in ("is", "is not")
+        if equality and "nothing" in (a.sort, b.sort):
+            return Op("compare", (node.op, left, right), TRUTH, node)
+        fits = self._same(a, b) if a.sort != "number" else b.sort == "number" and a.detail == b.detail
+        if not fits:
+            return self._say("cannot-compare", node, left=self.describe(a), right=self.describe(b))
+        if not equality and a.sort not in ("number", "member"):
+            return self._say("no-order", node, found=self.describe(a))
+        return Op("compare", (node.op, left, right), TRUTH, node)
+
+    def _oneof(self, node: tree.OneOf, expect: Type | None) -> Op:
+        operand = self.lower(node.operand)
+        options = [self.lower(option, operand.type) for option in node.options]
+        if operand.type.sort == "wrong" or any(option.type.sort == "wrong" for option in options):
+            return Op("wrong", (), TRUTH, node)
+        for option in options:
+            if not self._same(operand.type, option.type):
+                self._say(
+                    "cannot-compare", option.node, left=self.describe(operand.type), right=self.describe(option.type)
+                )
+        op = Op("one_of", (operand, *options), TRUTH, node)
+        return Op("not", (op,), TRUTH, node) if node.negated else op
+
+    def _given(self, node: tree.Given, expect: Type | None) -> Op:
+        op = Op("given", (self.lower(node.operand),), TRUTH, node)
+        return Op("not", (op,), TRUTH, node) if node.negated else op
+
+    def _logic(self, node: tree.Logic, expect: Type | None) -> Op:
+        return Op("logic", (node.op, self._condition(node.left), self._condition(node.right)), TRUTH, node)
+
+    def _if(self, node: tree.If, expect: Type | None) -> Op:
+        condition = self._condition(node.condition)
+        then = self.lower(node.then, expect)
+        otherwise = self.lower(node.otherwise, expect or then.type)
+        if then.type.sort == "nothing" or otherwise.type.sort == "nothing":
+            type = (otherwise if then.type.sort == "nothing" else then).type.maybe()
+        elif "wrong" in (then.type.sort, otherwise.type.sort):
+            type = WRONG
+        elif not self._same(then.type, otherwise.type):
+            return self._say(
+                "branches-differ", node, left=self.describe(then.type), right=self.describe(otherwise.type)
+            )
+        else:
+            type = then.type._replace(optional=then.type.optional or otherwise.type.optional)
+        return Op("if", (condition, then, otherwise), type, node)
+
+    def _aggregate(self, node: tree.Aggregate, expect: Type | None) -> Op:
+        over = self.lower(node.over)
+        if over.type.sort == "wrong":
+            return over
+        if over.type.sort != "things":
+            return self._say("not-several-things", node.over, found=self.describe(over.type))
+        self.numbers += 1
+        number = self.numbers
+        self.scopes.append(Scope("item", number, Type("thing", over.type.detail), None))
+        try:
+            where = self._condition(node.where) if node.where is not None else None
+            body = None
+            if node.body is not None:
+                body = self._condition(node.body) if node.op in ("any", "all") else self.lower(node.body, expect)
+        finally:
+            self.scopes.pop()
+        type = self._aggregate_type(node, body)
+        return Op("aggregate", (node.op, number, over, body, where), type, node)
+
+    def _aggregate_type(self, node: tree.Aggregate, body: Op | None) -> Type:
+        if node.op == "count":
+            return Type("number", NUMBER)
+        if node.op in ("any", "all"):
+            return TRUTH
+        if body is None or body.type.sort == "wrong":
+            return WRONG
+        allowed = ("number",) if node.op == "sum" else ("number", "member")
+        if body.type.sort not in allowed or (node.op == "sum" and body.type.detail.point):
+            self._say("cannot-aggregate", body.node, op=node.op, found=self.describe(body.type))
+            return WRONG
+        return body.type._replace(optional=False)
+
+    def _pick(self, node: tree.Pick, expect: Type | None) -> Op:
+        name = node.series.text if isinstance(node.series, tree.Name) else ""
+        series = self.model.series.get(name)
+        if series is None:
+            return self._say("unknown-series", node.series, name=name, nearest=hint(name, self.model.series))
+        self.numbers += 1
+        number = self.numbers
+        self.scopes.append(Scope("bound", number, series.type, node.variable))
+        try:
+            where = self._condition(node.where)
+        finally:
+            self.scopes.pop()
+        return Op("pick", (node.which, number, name, where), series.type, node)
+

@@ -1,0 +1,212 @@
+"""Every wording a user can meet: name of the fault -> (message, help).
+
+The only place where such text lives. Templates are `str.format` templates; the code that reports a fault
+names it and hands over the values. Names are public: they can be searched, explained and linked, so they
+change only with notice. `{nearest}` is filled by
+`diagnostics.hint`.
+"""
+
+NEAREST = "; nearest: {words}"
+
+MESSAGES: dict[str, tuple[str, str | None]] = {
+    # --- documents: a file as text and as YAML -------------------------------------------------
+    "file-unreadable": ("the file cannot be read: {reason}", None),
+    "file-too-large": (
+        "the file has {size} bytes; the limit is {limit}",
+        "split it: the files of a folder are read together",
+    ),
+    "not-utf-8": ("byte {offset} of the file is not UTF-8", "save the file as UTF-8"),
+    "control-character": (
+        "the character U+{code} is not allowed: it cannot be seen",
+        "delete it; only line ends and tabs are accepted of the unprintable characters",
+    ),
+    "yaml-syntax": ("this does not read as YAML: {problem}", None),
+    "yaml-tab": ("a tab is used where YAML wants spaces", "indent with spaces"),
+    "yaml-colon": (
+        "a second ': ' on one line",
+        "put quotes around the text that holds the colon, or start a new line for the inner key",
+    ),
+    "yaml-dash": (
+        "a dash starts an item of a list, and none can stand here",
+        "a dash meant as text is written in quotes: '-'; keys and items do not mix",
+    ),
+    "yaml-start": (
+        "plain text cannot start with {character}",
+        "put the whole text in quotes",
+    ),
+    "several-documents": (
+        "a second YAML document starts here; one file holds one document",
+        "move it to a file of its own",
+    ),
+    "duplicate-key": (
+        "the key '{key}' stands twice; it was given first on line {first}",
+        "keep one of the two",
+    ),
+    "merge-key": ("the merge key '<<' is not part of these files", "write the keys out"),
+    "bad-key": ("a key is one word, text or number", None),
+    "yaml-tag": ("the tag '{tag}' is not part of these files", "remove it"),
+    "unknown-alias": ("the alias '*{alias}' names no anchor above it{nearest}", None),
+    "alias-of-itself": ("the alias '*{alias}' stands inside the value it repeats", None),
+    "too-many-aliases": ("more than {limit} aliases in one file", "write the values out"),
+    "nested-too-deep": ("nested more than {limit} levels deep", None),
+    "too-many-values": ("more than {limit} values in one file", "split it into several files"),
+    "number-too-long": (
+        "a number with {digits} digits; numbers are exact up to {limit} digits",
+        "shorten it, or put quotes around it if it is a text",
+    ),
+    # --- schema: the shape of a file ------------------------------------------------------------
+    "unknown-key": ("'{key}' is not a key known here{nearest}", None),
+    "key-missing": ("{place} lacks the key '{key}'", None),
+    "not-allowed-here": ("'{value}' is not allowed here; allowed: {allowed}", None),
+    "wrong-shape": ("{place} is not what is expected here: {expected}", None),
+    "one-of-keys": ("an operation has exactly one of these keys: {keys}", None),
+    "bad-pattern": (
+        "'{value}' is not a valid identifier",
+        "small letters and digits, words joined by single hyphens: {pattern}",
+    ),
+    # --- rulesets: layers and operations ----------------------------------------------------------
+    "unknown-ruleset": (
+        "there is no ruleset '{id}'{nearest}",
+        "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
+    ),
+    "ruleset-misnamed": ("the ruleset calls itself '{id}' and stands in a folder or file named '{folder}'", None),
+    "rulesets-extend-each-other": ("these rulesets extend each other: {chain}", None),
+    "entry-given-twice": ("{entry} is given twice in this ruleset", None),
+    "entry-exists-below": (
+        "{entry} exists already: {layer} gives it",
+        "change it with an operation under 'amend': set, replace, remove or except",
+    ),
+    "target-not-found": (
+        "there is no entry '{entry}' to change{nearest}",
+        "the layer below may have renamed it; 'gaugebook ruleset show' lists the entries",
+    ),
+    "target-removed": ("there is no entry '{entry}' to change: {layer} has {what} it", None),
+    "target-touched-twice": (
+        "this ruleset changes {aspect} of {entry} twice", "one operation says what it shall be",
+    ),
+    "property-not-found": ("{entry} has no property '{property}'{nearest}", None),
+    "cell-not-found": ("{table} has no cell at [{cell}]{nearest}", None),
+    "parent-says-otherwise": (
+        "{entry}: this change expects '{was}', and the layer below says '{now}'",
+        "read the layer below again, then correct 'was' and, if need be, 'to'",
+    ),
+    "exception-exists": ("{entry} already has an exception named '{exception}'", None),
+    # --- rulesets: declarations -------------------------------------------------------------------
+    "type-not-stated": (
+        "{entry} does not say what kind of value it is",
+        "state one of: unit, terms, series, flag, text, date, link, links",
+    ),
+    "unknown-name": ("there is no {what} named '{name}'{nearest}", None),
+    "unknown-word": ("'{word}' is not one of the words allowed here: {among}{nearest}", None),
+    "member-twice": ("the series {series} lists '{member}' twice", None),
+    "property-length": (
+        "the property {property} of {series} has {found} values and the series {expected} members", None,
+    ),
+    "column-width": ("a column of {table} has {found} keys where {expected} are due", None),
+    "row-length": ("the row '{row}' of {table} has {found} cells where {expected} are due", None),
+    "attribute-twice": ("{kind} already has an attribute '{attribute}', given by {entry}", None),
+    "never-reached": (
+        "{entry}: '{route}' is never reached: the way before it always applies",
+        "give the way before it a 'when', or remove this one",
+    ),
+    "rule-says-nothing": ("{entry} has no 'is', no 'branches' and no 'otherwise'", None),
+    "leans-on-itself": ("the value of a {kind} leans on itself: {path}", None),
+    "bases-differ": (
+        "{left} is printed for {key} {left_base} and {right} for {right_base}: their product means nothing",
+        "use the correction table that belongs to the basis",
+    ),
+    # --- rulesets: the meaning of an expression -----------------------------------------------------
+    "unknown-name-in-rule": ("'{name}' means nothing here{nearest}", None),
+    "unknown-attribute": ("a {kind} has no '{name}'{nearest}", None),
+    "unknown-property": ("the members of {series} have no property '{name}'{nearest}", None),
+    "unknown-table": ("there is no table '{name}'{nearest}", None),
+    "unknown-series": ("there is no series '{name}'{nearest}", None),
+    "unknown-function": ("there is no function '{name}'{nearest}", None),
+    "word-of-several-lists": (
+        "'{word}' is a word of several lists: {lists}", "compare it with something that says which",
+    ),
+    "nothing-inside": ("{found} has nothing named '{name}' inside", None),
+    "value-of-many": (
+        "there are several things of kind {kind} here, so '{name}' has several values",
+        "say which: sum of, greatest of, least of, any of, all of {name} over ...",
+    ),
+    "key-count": ("the table {table} takes {expected} keys ({names}) and is given {found}", None),
+    "wrong-key": ("the key {key} of {table} is {expected}, and this is {found}", None),
+    "wrong-arguments": ("{name} takes {why}", None),
+    "wrong-type": ("this is {found} where {expected} is due", None),
+    "may-be-none": (
+        "this may be none where {found} is due", "say what then holds: if x is none then ... else x",
+    ),
+    "not-a-number": ("this is {found}, and only a number can be calculated with", None),
+    "not-a-condition": ("this is {found} where a condition is due", "a condition is yes or no, as 'a >= b' is"),
+    "power-not-whole": ("a power is a whole number written out", None),
+    "no-order": ("{found} has no order, so only 'is' and 'is not' compare it", None),
+    "branches-differ": ("'then' is {left} and 'else' is {right}", None),
+    "not-several-things": ("this is {found} where several things are due, as a relation gives them", None),
+    "cannot-aggregate": ("'{op} of' does not work on {found}", None),
+    # --- projects -----------------------------------------------------------------------------------
+    "not-a-project": ("this is not a project", "a project begins with the line 'gaugebook: {format}'"),
+    "no-ruleset-named": (
+        "nothing says under which rules to work",
+        "name them: '--ruleset ID', or 'rulesets: [ID]' in the project's site",
+    ),
+    "unknown-layout": ("there is no layout '{name}'{nearest}", None),
+    "unknown-reading": ("there is no reading '{name}'{nearest}", None),
+    "not-a-mapping": ("'{key}' should hold keys with values", None),
+    "not-a-list": ("'{key}' should be a list", None),
+    "not-one-value": ("'{key}' should be a single value", None),
+    "field-missing": ("{thing} does not state '{field}'{ask}", None),
+    "out-of-range": ("'{key}' is {side} {bound}", None),
+    "unknown-thing": ("{section} has nothing named '{name}'{nearest}", None),
+    "things-feed-each-other": ("'{key}' leads back to where it began: {path}", None),
+    "unknown-value": ("there is no '{name}' to explain{nearest}", None),
+    # --- evaluation -----------------------------------------------------------------------------------
+    "exceptions-contradict": (
+        "{thing}.{attribute}: these exceptions have the same rank and all hold: {names}",
+        "give one of them a higher rank",
+    ),
+    "values-lean-on-each-other": ("these values lean on each other: {path}", None),
+    # --- units and quantities ------------------------------------------------------------------
+    "unknown-unit": ("unknown unit '{unit}'{nearest}", None),
+    "bad-unit": (
+        "'{unit}' does not read as a unit",
+        "symbols are joined by * or / without spaces; a digit after a symbol is its power",
+    ),
+    "not-a-quantity": (
+        "'{text}' does not read as a quantity",
+        "write a number and a unit, as in '{example}'; fractions such as 7/8 and 3 1/2 are fine",
+    ),
+    "missing-unit": ("'{text}' has no unit", "write '{text} {example}', if that is the unit meant"),
+    "wrong-kind-of-quantity": (
+        "'{text}' is of the kind {given}; wanted here: {expected}",
+        "give it in {example} or another unit of that kind",
+    ),
+    "cannot-add": ("cannot add {right} to {left}", None),
+    "cannot-subtract": ("cannot subtract {right} from {left}", None),
+    "cannot-multiply": ("cannot multiply {left} by {right}", None),
+    "cannot-divide": ("cannot divide {left} by {right}", None),
+    "cannot-compare": ("cannot compare {left} with {right}", None),
+    "cannot-negate": ("cannot take the negative of {left}", None),
+    "cannot-raise": ("cannot raise {left} to the power {power}", None),
+    "cannot-take-root": ("{left} has no root of degree {degree} that is a quantity", None),
+    # --- the table of units --------------------------------------------------------------------
+    "unit-table-key": ("the table of units: {place} has no use for '{key}'{nearest}", None),
+    "unit-table-lacks": ("the table of units: {place} lacks '{key}'", None),
+    "unit-table-number": (
+        "the table of units: '{value}' for {place} is not an exact number",
+        "write a whole number, a decimal or a fraction; a scale is above zero",
+    ),
+    "unit-table-symbol": (
+        "the table of units: '{unit}' cannot be a symbol",
+        "a symbol has no digit, space, * or /, so that it can stand in a compound",
+    ),
+    "unit-table-twice": ("the table of units: '{unit}' is defined twice", None),
+    "unit-table-base": (
+        "the table of units: '{unit}' cannot be the base of {dimension}",
+        "a base unit has that dimension and the scale 1; the base of points also has its zero at 0",
+    ),
+    "unknown-dimension": (
+        "the table of units: {place} names the unknown dimension '{dimension}'{nearest}",
+        "a dimension may be made only of those written above it",
+    ),
+}

@@ -1,0 +1,368 @@
+"""A book understood: what things exist, what may be asked about them, and the type of every name.
+
+The rule language is checked against this model and compiled with it. Nothing here evaluates anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from .diagnostics import Problems, hint
+from .entries import Book, Entry
+from .loading import as_list
+from .runtime import DASH, MISSING, REST
+from .units import Unit, UnitError, Units
+
+
+class Type(NamedTuple):
+    """What a value is: `sort` with its detail.
+
+    number (Kind), truth, word (name of a terms list), member (name of a series), thing and things
+    (name of a kind), text, nothing, wrong (already reported).
+    """
+
+    sort: str
+    detail: Any = None
+    optional: bool = False
+
+    def maybe(self) -> Type:
+        """The same, or none."""
+        return self._replace(optional=True)
+
+
+WRONG = Type("wrong")
+TRUTH = Type("truth")
+TEXT = Type("text")
+NOTHING = Type("nothing", None, True)
+
+
+@dataclass
+class Attribute:
+    """One thing that can be asked of a kind: a field, a rule, a choice or a relation."""
+
+    kind: str
+    name: str
+    role: str
+    type: Type
+    unit: Unit | None
+    entry: Entry
+    relation: tuple[str, ...] = ()
+    """For a relation: ("parent",), ("children",), ("inverse", field name) or ("link",)."""
+
+
+@dataclass
+class SeriesModel:
+    """An ordered list to choose from."""
+
+    name: str
+    entry: Entry
+    labels: list[str]
+    type: Type
+    unit: Unit | None
+    values: list[Any]
+    properties: dict[str, tuple[Type, Unit | None, dict[str, Any]]] = field(default_factory=dict)
+
+
+@dataclass
+class TableModel:
+    """Keyed values with the type of each key and of the cells."""
+
+    name: str
+    entry: Entry
+    keys: list[tuple[str, Type, str]]
+    type: Type
+    unit: Unit | None
+
+
+class Model:
+    """The names of one book and their types.
+
+    Building it reports into `problems` whatever the declarations say wrongly.
+    """
+
+    def __init__(self, book: Book, units: Units, problems: Problems) -> None:
+        self.book, self.units, self.problems = book, units, problems
+        self.kinds: dict[str, dict[str, Any]] = {name: e.body for name, e in book.section("kinds").items()}
+        self.terms: dict[str, list[str]] = {
+            name: [str(word) for word in as_list(entry.body.get("words", entry.body.get("is")))]
+            for name, entry in book.section("terms").items()
+        }
+        self.readings: dict[str, Entry] = book.section("readings")
+        for name, entry in self.readings.items():
+            self.terms[f"reading {name}"] = list(entry.body.get("options") or {})
+        self.series: dict[str, SeriesModel] = {}
+        for name, entry in book.section("series").items():
+            self.series[name] = self._series(name, entry)
+        self.constants: dict[str, tuple[Type, Any, Entry]] = {}
+        for name, entry in book.section("constants").items():
+            self._constant(name, entry)
+        self.tables = {name: self._table(name, entry) for name, entry in book.section("tables").items()}
+        self.attributes: dict[tuple[str, str], Attribute] = {}
+        self._relations_by_kind()
+        for name, entry in book.section("fields").items():
+            self._field(name, entry)
+        for section, role in (("rules", "rule"), ("choices", "choice")):
+            for name, entry in book.section(section).items():
+                self._derived(name, entry, role)
+
+    # -- what a declaration says about a type
+
+    def type_of(self, entry: Entry, body: dict[str, Any], *path: str | int) -> tuple[Type, Unit | None]:
+        """The type that `unit`, `terms`, `series`, `flag`, `text`, `link` or `links` of a declaration states."""
+        optional = str(body.get("may_be_none", "no")) == "yes"
+        made: tuple[Type, Unit | None]
+        if "unit" in body:
+            unit = self.unit(entry, str(body["unit"]), *path, "unit")
+            made = (Type("number", unit.kind), unit) if unit else (WRONG, None)
+        elif "terms" in body:
+            made = self._named(entry, "terms", body, self.terms, "word", *path)
+        elif "series" in body:
+            made = self._named(entry, "series", body, self.series, "member", *path)
+            series = self.series.get(str(body["series"]))
+            if series is not None:
+                made = series.type, series.unit
+        elif "link" in body:
+            made = self._named(entry, "link", body, self.kinds, "thing", *path)
+        elif "links" in body:
+            made = self._named(entry, "links", body, self.kinds, "things", *path)
+        elif "flag" in body:
+            made = TRUTH, None
+        elif "text" in body or "date" in body:
+            made = TEXT, None
+        else:
+            self.problems.add("type-not-stated", entry.place(*path).key_span(), entry=entry.id)
+            made = WRONG, None
+        return (made[0].maybe() if optional else made[0]), made[1]
+
+    def _named(
+        self, entry: Entry, word: str, body: dict[str, Any], known: dict[str, Any], sort: str, *path: str | int
+    ) -> tuple[Type, Unit | None]:
+        name = str(body[word])
+        if name not in known:
+            self.problems.add(
+                "unknown-name", entry.place(*path, word).span(), what=word, name=name, nearest=hint(name, known)
+            )
+            return WRONG, None
+        return Type(sort, name), None
+
+    def unit(self, entry: Entry, text: str, *path: str | int) -> Unit | None:
+        """A unit by its text; a problem when there is none."""
+        try:
+            return self.units.unit(text)
+        except UnitError as error:
+            self.problems.take(error, entry.place(*path).span())
+            return None
+
+    def quantity(self, text: str, unit: Unit) -> Decimal:
+        """A written quantity in base units; a bare number is taken in `unit`."""
+        bare = text[-1:].isdigit() and " " not in text and unit.text != "1"
+        return self.units.quantity_as(f"{text} {unit.text}" if bare else text, unit)
+
+    def value(self, entry: Entry, type: Type, unit: Unit | None, text: str, *path: str | int) -> Any:
+        """A written value as the engine keeps it: a decimal in base units, a word, a member's label.
+
+        A bare number is taken in `unit`; None after a problem.
+        """
+        place = entry.place(*path)
+        if type.sort == "number":
+            try:
+                return self.quantity(text, unit) if unit else None
+            except UnitError as error:
+                self.problems.take(error, place.span())
+                return None
+        known: list[str] = []
+        if type.sort == "word":
+            known = self.terms[type.detail]
+        elif type.sort == "member":
+            known = self.series[type.detail].labels
+        elif type.sort == "truth":
+            known = ["yes", "no"]
+        if known and text not in known:
+            self.problems.add("unknown-word", place.span(), word=text, among=", ".join(known[:12]), nearest=hint(text, known))
+            return None
+        return text == "yes" if type.sort == "truth" else text
+
+    # -- the sections
+
+    def _series(self, name: str, entry: Entry) -> SeriesModel:
+        labels = [str(member) for member in as_list(entry.body.get("members"))]
+        if len(set(labels)) != len(labels):
+            twice = next(label for label in labels if labels.count(label) > 1)
+            self.problems.add("member-twice", entry.place("members").span(), series=name, member=twice)
+        if "unit" in entry.body:
+            unit = self.unit(entry, str(entry.body["unit"]), "unit")
+            kind = Type("number", unit.kind) if unit else WRONG
+            values = [self.value(entry, kind, unit, label, "members", i) for i, label in enumerate(labels)]
+            made = SeriesModel(name, entry, labels, kind, unit, values)
+        else:
+            made = SeriesModel(name, entry, labels, Type("member", name), None, list(labels))
+        for prop, body in (entry.body.get("properties") or {}).items():
+            type, unit = self.type_of(entry, body, "properties", prop)
+            texts = [str(text) for text in as_list(body.get("values"))]
+            if len(texts) != len(labels):
+                self.problems.add(
+                    "property-length", entry.place("properties", prop).span(), series=name, property=prop,
+                    found=len(texts), expected=len(labels),
+                )
+            cells = {
+                label: text if text in (DASH, MISSING)
+                else self.value(entry, type, unit, text, "properties", prop, "values", i)
+                for i, (label, text) in enumerate(zip(labels, texts, strict=False))
+            }
+            made.properties[prop] = (type, unit, cells)
+        return made
+
+    def _constant(self, name: str, entry: Entry) -> None:
+        type, unit = self.type_of(entry, entry.body)
+        text = str(entry.body.get("value", entry.body.get("is")))
+        if type is not WRONG:
+            self.constants[name] = (type, self.value(entry, type, unit, text, "value"), entry)
+
+    def _table(self, name: str, entry: Entry) -> TableModel:
+        keys = []
+        for index, key in enumerate(entry.body.get("keys") or []):
+            type, _ = self.type_of(entry, key, "keys", index)
+            keys.append((str(key["name"]), type, str(key.get("match", "exact"))))
+        type, unit = self.type_of(entry, entry.body)
+        columns = entry.body.get("columns")
+        width = len(columns) if columns else 1
+        across = len(keys) - 1
+        for index, column in enumerate(columns or []):
+            if len(column) != across:
+                self.problems.add(
+                    "column-width", entry.place("columns", index).span(), table=name, found=len(column), expected=across
+                )
+        for row, cells in (entry.body.get("rows") or {}).items():
+            if len(cells) != width:
+                self.problems.add(
+                    "row-length", entry.place("rows").span(), table=name, row=row, found=len(cells), expected=width
+                )
+        if across and not columns:
+            self.problems.add("column-width", entry.place("rows").span(), table=name, found=0, expected=across)
+        return TableModel(name, entry, keys, type, unit)
+
+    def table_cells(self, table: TableModel) -> tuple[list[list[Any]], dict[tuple[int, ...], Any]]:
+        """The printed keys of each axis and the cells by place, all in base units."""
+        entry, body = table.entry, table.entry.body
+        units = [
+            self.units.unit(str(key["unit"])) if "unit" in key else None for key in body.get("keys") or []
+        ]
+
+        def key_value(index: int, text: str, *path: str | int) -> Any:
+            if text == REST:
+                return REST
+            return self.value(entry, table.keys[index][1], units[index], text, *path)
+
+        axes: list[list[Any]] = [[] for _ in table.keys]
+        places: list[dict[Any, int]] = [{} for _ in table.keys]
+
+        def place(index: int, value: Any) -> int:
+            if value not in places[index]:
+                places[index][value] = len(axes[index])
+                axes[index].append(value)
+            return places[index][value]
+
+        columns = [
+            tuple(place(i + 1, key_value(i + 1, text, "columns", n)) for i, text in enumerate(column))
+            for n, column in enumerate(body.get("columns") or [[]])
+        ]
+        cells: dict[tuple[int, ...], Any] = {}
+        for row, texts in (body.get("rows") or {}).items():
+            down = place(0, key_value(0, row, "rows", row))
+            for number, (column, text) in enumerate(zip(columns, texts, strict=False)):
+                cells[(down, *column)] = (
+                    text if text in (DASH, MISSING)
+                    else self.value(entry, table.type, table.unit, text, "rows", row, number)
+                )
+        return axes, cells
+
+    # -- attributes
+
+    def _relations_by_kind(self) -> None:
+        for name, entry in self.book.section("kinds").items():
+            outer = entry.body.get("within")
+            if outer is None:
+                continue
+            if outer not in self.kinds:
+                self.problems.add(
+                    "unknown-name", entry.place("within").span(), what="kind", name=outer, nearest=hint(str(outer), self.kinds)
+                )
+                continue
+            self._add(Attribute(name, str(outer), "relation", Type("thing", outer), None, entry, ("parent",)))
+            section = str(entry.body.get("section", name))
+            self._add(Attribute(str(outer), section, "relation", Type("things", name), None, entry, ("children",)))
+
+    def _field(self, name: str, entry: Entry) -> None:
+        kind, _, attribute = name.rpartition(".")
+        kind = kind or str(entry.body.get("of", ""))
+        if not self._kind_known(kind, entry):
+            return
+        type, unit = self.type_of(entry, entry.body)
+        relation: tuple[str, ...] = ("link",) if type.sort in ("thing", "things") else ()
+        role = "relation" if relation else "field"
+        if "link" in entry.body:
+            type = type.maybe()
+        self._add(Attribute(kind, attribute, role, type, unit, entry, relation))
+        if relation and "inverse" in entry.body and type.sort != "wrong":
+            inverse = str(entry.body["inverse"])
+            back = ("inverse", attribute, kind)
+            self._add(Attribute(type.detail, inverse, "relation", Type("things", kind), None, entry, back))
+
+    def _derived(self, name: str, entry: Entry, role: str) -> None:
+        kind, _, attribute = name.rpartition(".")
+        kind = kind or str(entry.body.get("of", ""))
+        if not self._kind_known(kind, entry):
+            return
+        if role == "choice":
+            type, unit = self._choice_type(entry)
+        else:
+            type, unit = self.type_of(entry, entry.body)
+        known = self.attributes.get((kind, attribute))
+        if known is not None and not (known.role == "field" and role == "choice"):
+            self.problems.add(
+                "attribute-twice", entry.place().key_span(), kind=kind, attribute=attribute, entry=known.entry.id
+            )
+            return
+        self.attributes[kind, attribute] = Attribute(kind, attribute, role, type, unit, entry)
+
+    def _choice_type(self, entry: Entry) -> tuple[Type, Unit | None]:
+        name = str(entry.body.get("from"))
+        if name not in self.series:
+            self.problems.add(
+                "unknown-name", entry.place("from").span(), what="series", name=name, nearest=hint(name, self.series)
+            )
+            return WRONG, None
+        series = self.series[name]
+        type = series.type.maybe() if "when" in entry.body else series.type
+        return type, series.unit
+
+    def _kind_known(self, kind: str, entry: Entry) -> bool:
+        if kind in self.kinds:
+            return True
+        self.problems.add(
+            "unknown-name", entry.place().key_span(), what="kind", name=kind, nearest=hint(kind, self.kinds)
+        )
+        return False
+
+    def _add(self, attribute: Attribute) -> None:
+        key = attribute.kind, attribute.name
+        known = self.attributes.get(key)
+        if known is not None:
+            self.problems.add(
+                "attribute-twice", attribute.entry.place().key_span(), kind=attribute.kind,
+                attribute=attribute.name, entry=known.entry.id,
+            )
+            return
+        self.attributes[key] = attribute
+
+    def names_of(self, kind: str) -> list[str]:
+        """The attributes of a kind."""
+        return [name for owner, name in self.attributes if owner == kind]
+
+    def only(self, kind: str) -> bool:
+        """True for a kind with exactly one thing, which any rule may name."""
+        return str(self.kinds.get(kind, {}).get("one", "no")) == "yes"
+
+

@@ -1,0 +1,351 @@
+"""A project file to a graph of things of the kinds its book declares; every problem reported with its place."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path as FilePath
+from typing import Any
+
+from .diagnostics import Problems, Span, hint
+from .documents import Document, read
+from .evaluating import Run, Thing, read_value
+from .rulebook import Attribute, Rulebook
+from .units import UnitError
+
+FORMAT = "project/1"
+HEAD = ("gaugebook", "title", "layouts", "readings", "note")
+SELECTORS = ("jurisdiction", "rulesets")
+"""Keys of a project's one-of-a-kind sections that select the book and are not fields of it."""
+
+Path = tuple[Any, ...]
+
+
+class Source:
+    """A project as written, with one layout applied; knows where every value stands.
+
+    `data` is plain; `origin` maps a path that a layout wrote to where the layout wrote it.
+    """
+
+    def __init__(self, document: Document, layout: str | None, problems: Problems) -> None:
+        self.document, self.layout = document, layout
+        self.origin: dict[Path, Path] = {}
+        data = document.data if isinstance(document.data, dict) else {}
+        layouts = data.get("layouts") or {}
+        self.layouts = list(layouts) if isinstance(layouts, dict) else []
+        self.data = {key: value for key, value in data.items() if key != "layouts"}
+        if layout is not None:
+            if layout not in self.layouts:
+                problems.add("unknown-layout", self.span(("layouts",)), name=layout, nearest=hint(layout, self.layouts))
+            else:
+                self.data = self._merged(self.data, layouts[layout], (), ("layouts", layout))
+
+    def _merged(self, base: Any, patch: Any, path: Path, origin: Path) -> Any:
+        """JSON Merge Patch (RFC 7396), remembering where each part came from."""
+        if not isinstance(patch, dict):
+            self.origin[path] = origin
+            return patch
+        if not isinstance(base, dict):
+            base = {}
+            self.origin[path] = origin
+        merged = dict(base)
+        for key, value in patch.items():
+            if value is None:
+                merged.pop(key, None)
+            else:
+                merged[key] = self._merged(merged.get(key), value, (*path, key), (*origin, key))
+        return merged
+
+    def _where(self, path: Path) -> Path:
+        for length in range(len(path), 0, -1):
+            if path[:length] in self.origin:
+                return self.origin[path[:length]] + path[length:]
+        return path
+
+    def span(self, path: Path) -> Span:
+        """The value at a path of the merged data."""
+        return self.document.span(self._where(path))
+
+    def key_span(self, path: Path) -> Span:
+        """The key of the value at a path of the merged data."""
+        return self.document.key_span(self._where(path))
+
+    @property
+    def title(self) -> str:
+        """What the project calls itself."""
+        return str(self.data.get("title") or FilePath(self.document.name).stem)
+
+    @property
+    def digest(self) -> str:
+        """The identity of the file's text."""
+        return "sha256:" + hashlib.sha256(self.document.text.encode()).hexdigest()
+
+
+def read_source(path: FilePath, layout: str | None, problems: Problems) -> Source | None:
+    """Read a project file; None when it is not even a mapping that says what it is."""
+    document = read(path, problems)
+    if document is None:
+        return None
+    if not isinstance(document.data, dict):
+        problems.add("not-a-project", document.span(()), format=FORMAT)
+        return None
+    if str(document.data.get("gaugebook", "")) != FORMAT:
+        problems.add("not-a-project", document.span(("gaugebook",)), format=FORMAT)
+        return None
+    return Source(document, layout, problems)
+
+
+def selectors(source: Source) -> dict[str, Any]:
+    """What the project says about its book: `rulesets`, `jurisdiction`, wherever its sections say it."""
+    found: dict[str, Any] = {}
+    for section in source.data.values():
+        if isinstance(section, dict):
+            for key in SELECTORS:
+                if key in section and not isinstance(section[key], dict):
+                    found[key] = section[key]
+    return found
+
+
+class Builder:
+    """Puts the things of a project into a run."""
+
+    def __init__(self, source: Source, rulebook: Rulebook, run: Run, problems: Problems) -> None:
+        self.source, self.rulebook, self.run, self.problems = source, rulebook, run, problems
+        self.links: list[tuple[Thing, Attribute, Any, Path]] = []
+
+    def build(self) -> None:
+        """Build every thing, then tie them together."""
+        sections = {
+            str(body.get("section", kind)): kind for kind, body in self.rulebook.kinds.items() if "within" not in body
+        }
+        for key, value in self.source.data.items():
+            if key in HEAD:
+                continue
+            if key not in sections:
+                self._say("unknown-key", (key,), key=key, nearest=hint(str(key), [*sections, *HEAD]))
+            elif self.rulebook.only(sections[key]):
+                self._thing(sections[key], key, key, value, (key,), None)
+            else:
+                self._named(sections[key], key, value)
+        for kind in sections.values():
+            if self.rulebook.only(kind) and not self.run.by_kind[kind]:
+                self._thing(kind, str(self.rulebook.kinds[kind].get("section", kind)), kind, {}, (), None)
+        for thing, attribute, value, path in self.links:
+            self._tie(thing, attribute, value, path)
+        self._backward()
+        self._circles()
+
+    def _say(self, name: str, path: Path, **values: Any) -> None:
+        self.problems.add(name, self.source.key_span(path), **values)
+
+    def _named(self, kind: str, section: str, value: Any) -> None:
+        if value is None:
+            return
+        if not isinstance(value, dict):
+            self.problems.add("not-a-mapping", self.source.span((section,)), key=section)
+            return
+        for name, body in value.items():
+            self._thing(kind, str(name), f"{section}.{name}", body, (section, name), None)
+
+    def _thing(self, kind: str, name: str, path: str, body: Any, at: Path, parent: Thing | None) -> None:
+        if body is None:
+            body = {}
+        if not isinstance(body, dict):
+            self.problems.add("not-a-mapping", self.source.span(at), key=name)
+            return
+        thing = Thing(self.run, kind, name, path, parent)
+        self.run.add(thing)
+        if parent is not None:
+            thing.memo[parent.kind] = parent
+        attributes = self.rulebook.attributes[kind].values()
+        children = self._children(thing, body, at)
+        fields = {tuple(a.steps): a for a in attributes if a.field is not None}
+        only = self.rulebook.only(kind)
+        self._keys(thing, body, at, (), fields, [*children, *(SELECTORS if only else ())])
+        for steps, attribute in fields.items():
+            if attribute.name not in thing.stated and (attribute.field or {}).get("required") == "yes" and at:
+                self._say("field-missing", at, thing=thing.path, field=".".join(steps), **self._ask(attribute))
+            if attribute.role == "relation" and attribute.name not in thing.stated:
+                thing.memo[attribute.name] = [] if attribute.sort == "things" else None
+
+    @staticmethod
+    def _ask(attribute: Attribute) -> dict[str, str]:
+        ask = (attribute.field or {}).get("ask")
+        return {"ask": f": {ask}" if ask else ""}
+
+    def _children(self, thing: Thing, body: dict[str, Any], at: Path) -> list[str]:
+        """Build what lies within a thing; answers the keys it stands under."""
+        keys = []
+        for kind, declared in self.rulebook.kinds.items():
+            if declared.get("within") != thing.kind:
+                continue
+            section = str(declared.get("section", kind))
+            keys.append(section)
+            thing.memo[section] = []
+            value = body.get(section)
+            if value is None:
+                continue
+            if not isinstance(value, list):
+                self.problems.add("not-a-list", self.source.span((*at, section)), key=section)
+                continue
+            for index, item in enumerate(value):
+                path = f"{thing.path}.{section}[{index}]"
+                self._thing(kind, f"{section}[{index}]", path, item, (*at, section, index), thing)
+                child = self.run.things.get(path)
+                if child is not None:
+                    thing.memo[section].append(child)
+        return keys
+
+    def _keys(
+        self, thing: Thing, body: dict[str, Any], at: Path, below: tuple[str, ...],
+        fields: dict[tuple[str, ...], Attribute], others: list[str],
+    ) -> None:
+        """Read every key of a mapping: a field, a group of fields, or a mistake."""
+        for key, value in body.items():
+            steps = (*below, str(key))
+            path = (*at, key)
+            attribute = fields.get(steps)
+            if attribute is not None:
+                if value is not None:
+                    self._state(thing, attribute, value, path)
+            elif any(known[: len(steps)] == steps for known in fields):
+                if isinstance(value, dict):
+                    self._keys(thing, value, path, steps, fields, [])
+                else:
+                    self.problems.add("not-a-mapping", self.source.span(path), key=key)
+            elif not below and str(key) in others:
+                continue
+            else:
+                known_keys = {known[len(below)] for known in fields if known[: len(below)] == below}
+                self._say("unknown-key", path, key=key, nearest=hint(str(key), [*known_keys, *others]))
+
+    def _state(self, thing: Thing, attribute: Attribute, value: Any, path: Path) -> None:
+        thing.stated.add(attribute.name)
+        if attribute.role == "relation":
+            self.links.append((thing, attribute, value, path))
+            return
+        if isinstance(value, (dict, list)):
+            self.problems.add("not-one-value", self.source.span(path), key=".".join(attribute.steps))
+            return
+        text = f"{value:f}" if isinstance(value, Decimal) else str(value)
+        try:
+            made = read_value(self.rulebook, attribute, text)
+        except UnitError as error:
+            self.problems.take(error, self.source.span(path))
+        except ValueError:
+            known = self._words(attribute)
+            self.problems.add(
+                "unknown-word", self.source.span(path), word=text, among=", ".join(known[:16]), nearest=hint(text, known)
+            )
+        else:
+            self._in_range(attribute, made, path)
+            thing.memo[attribute.name] = made
+
+    def _words(self, attribute: Attribute) -> list[str]:
+        if attribute.sort == "truth":
+            return ["yes", "no"]
+        if attribute.sort == "word":
+            return list(self.rulebook.frozen["terms"][attribute.detail])
+        return list(self.rulebook.frozen["series"][attribute.detail]["labels"])
+
+    def _in_range(self, attribute: Attribute, value: Any, path: Path) -> None:
+        field = attribute.field or {}
+        for word, wrong in (("least", lambda a, b: a < b), ("most", lambda a, b: a > b)):
+            if word in field:
+                bound = read_value(self.rulebook, attribute, str(field[word]))
+                if wrong(value, bound):
+                    self.problems.add(
+                        "out-of-range", self.source.span(path), key=".".join(attribute.steps), bound=field[word],
+                        side="below" if word == "least" else "above",
+                    )
+
+    # -- relations
+
+    def _tie(self, thing: Thing, attribute: Attribute, value: Any, path: Path) -> None:
+        many = attribute.sort == "things"
+        names = value if isinstance(value, list) else [value]
+        if isinstance(value, dict) or (isinstance(value, list) and not many):
+            self.problems.add("not-one-value", self.source.span(path), key=".".join(attribute.steps))
+            thing.memo[attribute.name] = [] if many else None
+            return
+        kind = str(attribute.detail)
+        section = str(self.rulebook.kinds[kind].get("section", kind))
+        known = {other.name: other for other in self.run.by_kind[kind]}
+        found = []
+        for index, name in enumerate(names):
+            target = known.get(str(name))
+            if target is None:
+                place = (*path, index) if isinstance(value, list) else path
+                self.problems.add(
+                    "unknown-thing", self.source.span(place), name=name, section=section, nearest=hint(str(name), known)
+                )
+            elif target not in found:
+                found.append(target)
+        thing.memo[attribute.name] = found if many else found[0] if found else None
+
+    def _backward(self) -> None:
+        """Fill the inverse of every relation."""
+        for attributes in self.rulebook.attributes.values():
+            for attribute in attributes.values():
+                relation = attribute.data.get("relation") or []
+                if not relation or relation[0] != "inverse":
+                    continue
+                for thing in self.run.by_kind[attribute.kind]:
+                    thing.memo[attribute.name] = []
+                for other in self.run.by_kind[relation[2]]:
+                    for target in _several(other.memo.get(relation[1])):
+                        target.memo[attribute.name].append(other)
+
+    def _circles(self) -> None:
+        """A relation of a kind to itself may not lead back to where it began."""
+        for attributes in self.rulebook.attributes.values():
+            for attribute in attributes.values():
+                if attribute.role == "relation" and attribute.detail == attribute.kind and attribute.field is not None:
+                    for circle in self._circle(attribute):
+                        at = self._path_of(circle[0], attribute)
+                        self.problems.add(
+                            "things-feed-each-other", self.source.span(at), key=attribute.steps[-1],
+                            path=" -> ".join(thing.name for thing in circle),
+                        )
+
+    def _path_of(self, thing: Thing, attribute: Attribute) -> Path:
+        section = str(self.rulebook.kinds[thing.kind].get("section", thing.kind))
+        return (section, thing.name, *attribute.steps)
+
+    def _circle(self, attribute: Attribute) -> Iterator[list[Thing]]:
+        done: set[Thing] = set()
+        for start in self.run.by_kind[attribute.kind]:
+            if start in done:
+                continue
+            stack: list[tuple[Thing, Iterator[Thing]]] = [(start, iter(_several(start.memo.get(attribute.name))))]
+            while stack:
+                thing, targets = stack[-1]
+                step = next(targets, None)
+                if step is None:
+                    done.add(thing)
+                    stack.pop()
+                    continue
+                trail = [node for node, _ in stack]
+                if step in trail:
+                    yield [*trail[trail.index(step):], step]
+                    done.update(trail)
+                    break
+                if step not in done:
+                    stack.append((step, iter(_several(step.memo.get(attribute.name)))))
+
+
+def _several(value: Any) -> list[Thing]:
+    if value is None:
+        return []
+    return list(value) if isinstance(value, list) else [value]
+
+
+def build_run(
+    source: Source, rulebook: Rulebook, settled: dict[str, tuple[str, str]], problems: Problems
+) -> Run:
+    """A run of the project under the book; whatever the project says wrongly goes to `problems`."""
+    run = Run(rulebook, settled)
+    with run.exactly():
+        Builder(source, rulebook, run, problems).build()
+    return run

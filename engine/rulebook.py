@@ -1,0 +1,141 @@
+"""A compiled book at run time: functions, tables, series and what a project may say, from plain data."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from types import CodeType
+from typing import Any
+
+from . import runtime
+from .runtime import DASH, MISSING, REST, Absent, Axis, Table
+from .units import Unit, Units
+
+RUNTIME = (
+    "Absent", "above", "at_least", "count", "divide", "given", "greatest", "least", "near", "need", "pick", "reach",
+    "round_down", "round_nearest", "round_up", "square_root", "total",
+)
+
+
+class Attribute:
+    """One attribute of a kind, ready to be asked."""
+
+    __slots__ = ("data", "detail", "entry", "field", "kind", "name", "role", "sort", "unit")
+
+    def __init__(self, data: dict[str, Any], units: Units) -> None:
+        self.data = data
+        self.kind: str = data["kind"]
+        self.name: str = data["name"]
+        self.role: str = data["role"]
+        self.sort: str = data["sort"]
+        self.entry: str = data["entry"]
+        self.detail: str | None = data.get("detail")
+        self.field: dict[str, Any] | None = data.get("field")
+        self.unit: Unit | None = units.unit(data["unit"]) if data["unit"] else None
+
+    @property
+    def key(self) -> str:
+        """Its name in the compiled book."""
+        return f"{self.kind}.{self.name}"
+
+    @property
+    def steps(self) -> list[str]:
+        """Where a project states it, below its thing."""
+        at = (self.field or {}).get("at", self.name)
+        return str(at).split(".")
+
+
+class Rulebook:
+    """Everything an evaluation needs of a book.
+
+    `frozen` is the plain data of `freezing.freeze`, `code` its compiled source if already at hand.
+    """
+
+    def __init__(self, frozen: dict[str, Any], code: CodeType | None = None) -> None:
+        self.frozen = frozen
+        self.units = Units.from_data(frozen["units"])
+        self.entries: dict[str, dict[str, Any]] = frozen["entries"]
+        self.kinds: dict[str, dict[str, Any]] = frozen["kinds"]
+        self.attributes: dict[str, dict[str, Attribute]] = {kind: {} for kind in self.kinds}
+        for data in frozen["attributes"]:
+            self.attributes[data["kind"]][data["name"]] = Attribute(data, self.units)
+        self.members: dict[str, list[Any]] = {}
+        self.labels: dict[str, dict[Any, str]] = {}
+        self.ranks: dict[str, dict[str, int]] = {}
+        self.properties: dict[str, Property] = {}
+        for name, series in frozen["series"].items():
+            self._series(name, series)
+        self.tables = {name: _table(name, table) for name, table in frozen["tables"].items()}
+        self.code = code or compile(frozen["source"], "<rules>", "exec")
+        namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
+        namespace.update(
+            Decimal=Decimal, alone=alone, tables=self.tables, ranks=self.ranks, properties=self.properties,
+            members=self.members, members_backward={name: list(reversed(m)) for name, m in self.members.items()},
+        )
+        exec(self.code, namespace)
+        self.functions: dict[str, Any] = {key: namespace[name] for key, name in frozen["functions"].items()}
+        self.checks: dict[str, dict[str, Any]] = {check["name"]: check for check in frozen["checks"]}
+
+    def _series(self, name: str, series: dict[str, Any]) -> None:
+        quantity = series["unit"] is not None
+        values = [Decimal(value) for value in series["values"]] if quantity else list(series["values"])
+        self.members[name] = values
+        self.labels[name] = dict(zip(values, series["labels"], strict=True))
+        if not quantity:
+            self.ranks[name] = {label: place for place, label in enumerate(values)}
+        for prop, data in series["properties"].items():
+            cells = {label: _cell(text, data["unit"] is not None) for label, text in data["cells"].items()}
+            self.properties[f"{name}.{prop}"] = Property(f"{prop} of {name}", cells)
+
+    def kind_at(self, section: str, within: str | None = None) -> str | None:
+        """The kind whose things a project lists under `section`, at the top or within another kind."""
+        for kind, body in self.kinds.items():
+            if body.get("within") == within and str(body.get("section", kind)) == section:
+                return kind
+        return None
+
+    def only(self, kind: str) -> bool:
+        """True for a kind with exactly one thing."""
+        return str(self.kinds[kind].get("one", "no")) == "yes"
+
+
+class Property:
+    """A property of the members of a series."""
+
+    __slots__ = ("cells", "name")
+
+    def __init__(self, name: str, cells: dict[str, Any]) -> None:
+        self.name, self.cells = name, cells
+
+    def __call__(self, member: str) -> Any:
+        """The value for a member; raises `Absent` where none is printed or none was read."""
+        value = self.cells.get(member, MISSING)
+        if value is DASH or value is MISSING:
+            raise Absent([f"the {self.name} has no value for {member}"], void=value is DASH)
+        return value
+
+
+def _cell(text: Any, number: bool) -> Any:
+    if text == DASH:
+        return DASH
+    if text == MISSING:
+        return MISSING
+    return Decimal(text) if number else text
+
+
+def _table(name: str, data: dict[str, Any]) -> Table:
+    axes = [
+        Axis(
+            axis["name"], axis["match"],
+            [Decimal(key) if axis["number"] and key != REST else key for key in axis["keys"]], axis["beyond"],
+        )
+        for axis in data["axes"]
+    ]
+    cells = {tuple(places): _cell(value, data["number"]) for places, value in data["cells"]}
+    return Table(name, axes, cells)
+
+
+def alone(thing: Any, name: str, tests: tuple[tuple[int, bool], ...]) -> None:
+    """Two exceptions of one rank that both hold contradict each other."""
+    holding = [number for number, holds in tests if holds]
+    if len(holding) > 1:
+        thing.run.contradiction(thing, name, holding)

@@ -1,0 +1,260 @@
+"""What compiled rules call while they run: absent values, lookups, paths, and comparison with slack.
+
+Numbers are decimals in base units, words and members of a series are their own text, things are objects
+with `get(name)`. Nothing here is imported lazily because everything here is small.
+"""
+
+from __future__ import annotations
+
+import decimal
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Sequence
+from decimal import Decimal
+from typing import Any, Protocol
+
+EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
+SLACK = Decimal("1e-9")
+"""The relative slack of a comparison whose side went through a division or a root (LANGUAGE.md, exactness)."""
+
+
+class Absent(Exception):
+    """There is no value.
+
+    `void` is True when the rules say so (a dash in a table, nothing passes) and False when an input or a
+    figure is unknown. `reasons` says what is missing, each once, in order.
+    """
+
+    def __init__(self, reasons: Iterable[str], void: bool = False) -> None:
+        super().__init__("; ".join(reasons))
+        self.reasons = tuple(dict.fromkeys(reasons))
+        self.void = void
+
+
+class Subject(Protocol):
+    """A thing as compiled rules see it."""
+
+    path: str
+
+    def get(self, name: str) -> Any:
+        """The value of an attribute; raises `Absent`."""
+
+
+def near(a: Decimal, b: Decimal) -> bool:
+    """Equal within the declared slack."""
+    return abs(a - b) <= SLACK * max(abs(a), abs(b))
+
+
+def at_least(a: Decimal, b: Decimal) -> bool:
+    """a >= b, or short of it by no more than the slack."""
+    return a >= b or near(a, b)
+
+
+def above(a: Decimal, b: Decimal) -> bool:
+    """a > b by more than the slack."""
+    return a > b and not near(a, b)
+
+
+def divide(a: Decimal, b: Decimal) -> Decimal:
+    """a / b; a zero divisor leaves nothing."""
+    if not b:
+        raise Absent(["division by zero"], void=True)
+    return EXACT.divide(a, b)
+
+
+def need(value: Any, name: str) -> Any:
+    """A value that may be none, where one is due."""
+    if value is None:
+        raise Absent([f"{name} is none"], void=True)
+    return value
+
+
+def given(ask: Callable[[], Any]) -> bool:
+    """True when the value exists."""
+    try:
+        return ask() is not None
+    except Absent:
+        return False
+
+
+def reach(things: Iterable[Subject], name: str) -> list[Any]:
+    """Follow a relation from many things; each thing found comes once, in order of first sight."""
+    found: dict[int, Any] = {}
+    for thing in things:
+        target = thing.get(name)
+        if target is None:
+            continue
+        for other in target if isinstance(target, (list, tuple)) else (target,):
+            found.setdefault(id(other), other)
+    return list(found.values())
+
+
+def total(values: Iterable[Decimal]) -> Decimal:
+    """The sum; of nothing, zero."""
+    result = Decimal(0)
+    for value in values:
+        result = EXACT.add(result, value)
+    return result
+
+
+def greatest(values: Iterable[Any], rank: dict[str, int] | None = None) -> Any:
+    """The greatest value, members of a series by their rank."""
+    return _extreme(max, values, rank)
+
+
+def least(values: Iterable[Any], rank: dict[str, int] | None = None) -> Any:
+    """The least value, members of a series by their rank."""
+    return _extreme(min, values, rank)
+
+
+def _extreme(choose: Callable[..., Any], values: Iterable[Any], rank: dict[str, int] | None) -> Any:
+    candidates = list(values)
+    if not candidates:
+        raise Absent(["there is nothing to compare"], void=True)
+    return choose(candidates, key=rank.__getitem__) if rank else choose(candidates)
+
+
+def count(values: Iterable[Any]) -> Decimal:
+    """How many."""
+    return Decimal(sum(1 for _ in values))
+
+
+def pick(members: Iterable[Any], accept: Callable[[Any], bool], name: str) -> Any:
+    """The first member accepted."""
+    for member in members:
+        if accept(member):
+            return member
+    raise Absent([f"no member of {name} fits"], void=True)
+
+
+def square_root(value: Decimal) -> Decimal:
+    """The root; a negative number has none."""
+    if value < 0:
+        raise Absent(["the square root of a negative number"], void=True)
+    return EXACT.sqrt(value)
+
+
+def _rounded(value: Decimal, step: Decimal, rounding: str) -> Decimal:
+    if step <= 0:
+        raise Absent(["rounding to a step that is not positive"], void=True)
+    ratio = EXACT.divide(value, step)
+    whole = ratio.to_integral_value(decimal.ROUND_HALF_EVEN)
+    if not near(ratio, whole) or not whole:
+        whole = ratio.to_integral_value(rounding)
+    return EXACT.multiply(whole, step)
+
+
+def round_up(value: Decimal, step: Decimal) -> Decimal:
+    """To the next multiple of the step; a multiple stays."""
+    return _rounded(value, step, decimal.ROUND_CEILING)
+
+
+def round_down(value: Decimal, step: Decimal) -> Decimal:
+    """To the multiple of the step at or below."""
+    return _rounded(value, step, decimal.ROUND_FLOOR)
+
+
+def round_nearest(value: Decimal, step: Decimal) -> Decimal:
+    """To the nearest multiple of the step, halves away from zero."""
+    return _rounded(value, step, decimal.ROUND_HALF_UP)
+
+
+REST = "rest"
+DASH = "-"
+MISSING = "missing"
+
+
+class Axis:
+    """One key of a table: its printed values and how a value meets them.
+
+    `match` is exact; up_to / below (a row's key is its upper bound, closed / open); at_least / above (its lower
+    bound, closed / open); linear (between rows). `beyond` says what lies past the outermost bound:
+    not_permitted, missing or last.
+    """
+
+    __slots__ = ("beyond", "bounds", "keys", "match", "name", "places", "rest")
+
+    def __init__(self, name: str, match: str, keys: Sequence[Any], beyond: str) -> None:
+        self.name, self.match, self.beyond, self.keys = name, match, beyond, tuple(keys)
+        self.places = {key: place for place, key in enumerate(keys)}
+        self.rest = self.places.get(REST)
+        self.bounds: list[Decimal] = [] if match == "exact" else sorted(key for key in keys if key != REST)
+
+    def find(self, key: Any) -> int | None:
+        """The place of the row that holds `key`; None when there is none."""
+        if self.match == "exact":
+            return self.places.get(key, self.rest)
+        bounds = self.bounds
+        last = len(bounds) - 1
+        found = self.position(key)
+        if 0 <= found <= last:
+            return self.places[bounds[found]]
+        outside = found > last if self.match in ("up_to", "below") else found < 0
+        if outside and self.rest is not None:
+            return self.rest
+        if self.beyond == "last":
+            return self.places[bounds[last if found > last else 0]]
+        return None
+
+    def position(self, key: Decimal) -> int:
+        """Where `key` falls among the sorted bounds; -1 or past the end when outside all of them."""
+        bounds = self.bounds
+        spot = bisect_left(bounds, key)
+        for at in (spot - 1, spot):
+            if 0 <= at < len(bounds) and near(bounds[at], key):
+                key = bounds[at]
+        if self.match == "up_to":
+            return bisect_left(bounds, key)
+        if self.match == "below":
+            return bisect_right(bounds, key)
+        if self.match == "above":
+            return bisect_left(bounds, key) - 1
+        return bisect_right(bounds, key) - 1
+
+
+class Table:
+    """Keyed values; `cells` maps the places along each axis to a value, `-` (not permitted) or `missing`."""
+
+    __slots__ = ("axes", "cells", "name")
+
+    def __init__(self, name: str, axes: list[Axis], cells: dict[tuple[int, ...], Any]) -> None:
+        self.name, self.axes, self.cells = name, axes, cells
+
+    def __call__(self, *keys: Any) -> Any:
+        """The cell at `keys`; raises `Absent` where nothing is printed or nothing was read."""
+        if self.axes[0].match == "linear":
+            return self._between(keys)
+        return self._value(self.locate(keys), keys)
+
+    def locate(self, keys: Sequence[Any]) -> tuple[int, ...]:
+        """The places of the cell along each axis; raises `Absent` when a key lies outside."""
+        found = []
+        for axis, key in zip(self.axes, keys, strict=True):
+            if key is None:
+                raise Absent([f"{axis.name} is none"], void=True)
+            place = axis.find(key)
+            if place is None:
+                void = axis.beyond != MISSING
+                raise Absent([f"{self.name} has no value for {axis.name} {key}"], void=void)
+            found.append(place)
+        return tuple(found)
+
+    def _value(self, places: tuple[int, ...], keys: Sequence[Any]) -> Any:
+        value = self.cells.get(places, DASH)
+        if value == DASH or value == MISSING:
+            at = ", ".join(str(key) for key in keys)
+            said = "does not permit" if value == DASH else "was not read at"
+            raise Absent([f"{self.name} {said} {at}"], void=value == DASH)
+        return value
+
+    def _between(self, keys: Sequence[Any]) -> Decimal:
+        axis, key = self.axes[0], keys[0]
+        low = max(0, min(axis.position(key), len(axis.bounds) - 2))
+        lower, upper = axis.bounds[low], axis.bounds[low + 1]
+        if not lower <= key <= upper and axis.beyond != "last":
+            void = axis.beyond != MISSING
+            raise Absent([f"{self.name} has no value for {axis.name} {key}"], void=void)
+        key = min(max(key, lower), upper)
+        rest = tuple(other.find(value) for other, value in zip(self.axes[1:], keys[1:], strict=True))
+        ends = [self._value((axis.places[bound], *rest), keys) for bound in (lower, upper)]  # type: ignore[arg-type]
+        share = EXACT.divide(key - lower, upper - lower)
+        return EXACT.add(ends[0], EXACT.multiply(ends[1] - ends[0], share))

@@ -1,0 +1,100 @@
+"""JSON Schema over our documents: every violation with its place, the nearest known key, and no jargon."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from typing import Any
+
+from .diagnostics import Problems, hint
+from .documents import Document
+from .resources import packaged
+
+FOLDER = "schema"
+
+
+@cache
+def schema_of(name: str) -> dict[str, Any]:
+    """A shipped schema by name."""
+    data: dict[str, Any] = json.loads(packaged("rulesets", FOLDER, f"{name}.json").read_text("utf-8"))
+    return data
+
+
+@cache
+def _validator(name: str) -> Any:
+    from jsonschema import Draft202012Validator
+
+    return Draft202012Validator(schema_of(name))
+
+
+def validate(document: Document, name: str, problems: Problems) -> bool:
+    """Check a document against a shipped schema; True when nothing is wrong."""
+    before = len(problems)
+    for error in _validator(name).iter_errors(document.data):
+        _report(document, _deepest(error), problems)
+    return len(problems) == before
+
+
+def _deepest(error: Any) -> Any:
+    """Of several alternatives that all failed, the complaint that got furthest."""
+    while error.validator in ("anyOf", "oneOf") and error.context:
+        deepest = max(error.context, key=lambda inner: (len(inner.absolute_path), inner.validator != "type"))
+        if len(deepest.absolute_path) == len(error.absolute_path) and deepest.validator == "type":
+            return error
+        error = deepest
+    return error
+
+
+def _report(document: Document, error: Any, problems: Problems) -> None:
+    path = tuple(error.absolute_path)
+    span = document.span(path)
+    if error.validator == "additionalProperties":
+        known = list(error.schema.get("properties", {}))
+        for key in error.instance:
+            if key not in known:
+                problems.add(
+                    "unknown-key", document.key_span((*path, key)), key=key, nearest=hint(str(key), known)
+                )
+    elif error.validator == "required":
+        for key in error.validator_value:
+            if key not in error.instance:
+                problems.add("key-missing", span, key=key, place=_name(path))
+    elif error.validator == "enum":
+        allowed = ", ".join(map(str, error.validator_value))
+        problems.add("not-allowed-here", span, value=_short(error.instance), allowed=allowed)
+    elif error.validator == "const":
+        problems.add("not-allowed-here", span, value=_short(error.instance), allowed=error.validator_value)
+    elif error.validator in ("type", "anyOf"):
+        problems.add("wrong-shape", span, place=_name(path), expected=_wanted(error))
+    elif error.validator == "oneOf":
+        choices = ", ".join(sorted(option["required"][0] for option in error.validator_value))
+        problems.add("one-of-keys", span, keys=choices)
+    elif error.validator == "pattern":
+        problems.add("bad-pattern", span, value=_short(error.instance), pattern=error.validator_value)
+    else:
+        problems.add("wrong-shape", span, place=_name(path), expected=error.message)
+
+
+_WORDS = {
+    "object": "a mapping", "array": "a list", "string": "text", "number": "a number", "integer": "a whole number",
+    "null": "nothing",
+}
+
+
+def _wanted(error: Any) -> str:
+    types: list[str] = []
+    options = error.validator_value if error.validator == "anyOf" else [{"type": error.validator_value}]
+    for option in options:
+        option = error.schema.get("$defs", {}).get(option["$ref"].rsplit("/", 1)[-1], {}) if "$ref" in option else option
+        found = option.get("type", "something else")
+        types += found if isinstance(found, list) else [found]
+    return " or ".join(dict.fromkeys(_WORDS.get(type, type) for type in types))
+
+
+def _name(path: tuple[Any, ...]) -> str:
+    return ".".join(map(str, path)) or "the file"
+
+
+def _short(value: Any) -> str:
+    text = str(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -1,0 +1,1 @@
+"""The shipped plugins, written as a stranger would write them; see README.md."""

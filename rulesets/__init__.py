@@ -1,0 +1,1 @@
+"""The shipped rulesets: data only, see README.md."""
