@@ -158,6 +158,8 @@ class Run:
         default = field.get("default")
         if default is None:
             if attribute.data["optional"]:
+                if "assume" in field:
+                    self.assumptions[thing.path, attribute.name] = Assumption(thing.path, attribute.name, None, attribute)
                 return None
             ask = f" ({field['ask']})" if "ask" in field else ""
             raise Absent([f"{thing.path}.{'.'.join(attribute.steps)} is not stated{ask}"])
@@ -189,6 +191,7 @@ class Run:
         trial = self._next_trial
         self._next_trial += 1
         self._trials[trial] = []
+        outside, self._open = self._open, {}
         thing.memo[name] = member
         thing.provisional[name] = {trial}
         try:
@@ -209,6 +212,7 @@ class Run:
             thing.memo.pop(name, None)
             thing.provisional.pop(name, None)
             self._frames[-1].discard(trial)
+            self._open = outside
 
     def check(self, thing: Thing, name: str) -> Verdict | None:
         """The verdict of a check on a thing, None where it does not apply; raises `Absent`."""

@@ -51,7 +51,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         "attributes": [_attribute(model, a) for a in model.attributes.values()],
         "series": {name: _series(model, name) for name in model.series},
         "tables": tables,
-        "readings": {name: {**entry.body, "entry": entry.id} for name, entry in model.readings.items()},
+        "readings": {name: _reading(book, entry) for name, entry in model.readings.items()},
         "entries": entries,
         "rules": {f"{kind}.{name}": _rule(book, rule) for (kind, name), rule in programs.rules.items()},
         "choices": {
@@ -180,9 +180,19 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
         routes.append({
             "name": route.name,
             "cites": [f"{prefix} {clause}" for clause in as_list(part.get("cites"))],
-            "leans": _leans([route.value]),
+            "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
         })
     return {"routes": routes, "leans": _leans(rule.ops())}
+
+
+def _reading(book: Book, entry: Entry) -> dict[str, Any]:
+    """A reading whose options carry their citations as printed."""
+    prefix = _prefix(book, entry)
+    options = {
+        name: {**option, "cites": [f"{prefix} {clause}" for clause in as_list(option.get("cites"))]}
+        for name, option in (entry.body.get("options") or {}).items()
+    }
+    return {**entry.body, "options": options, "entry": entry.id}
 
 
 def _prefix(book: Book, entry: Entry) -> str:

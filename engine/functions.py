@@ -61,7 +61,7 @@ FUNCTIONS: dict[str, Function] = {
     "greatest": Function("greatest", "values of one kind", _same_numbers_or_members, True),
     "least": Function("least", "values of one kind", _same_numbers_or_members, True),
     "square_root": Function("square_root", "one number", _root, False),
-    "absolute": Function("absolute", "one number", _one_number, True),
+    "absolute": Function("abs", "one number", _one_number, True),
     "round_up": Function("round_up", "a number and a step of the same kind", _number_and_step, True),
     "round_down": Function("round_down", "a number and a step of the same kind", _number_and_step, True),
     "round_nearest": Function("round_nearest", "a number and a step of the same kind", _number_and_step, True),

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from .diagnostics import Diagnostic, GaugebookError, Problems, hint
@@ -64,15 +64,20 @@ class Reader:
         self.at: Path = ()
         self.scopes: list[Scope] = []
         self.numbers = 0
+        self.present: list[tree.Node] = []
 
     # -- entry points
 
-    def read(self, text: Any, *path: str | int, expect: Type | None = None) -> Op:
+    def read(
+        self, text: Any, *path: str | int, expect: Type | None = None, given: Op | None = None
+    ) -> Op:
         """Parse and understand the expression at `path` of the entry.
 
-        A wrong one is reported and comes back as a step of type `wrong`.
+        `given` is a condition known to hold. A wrong expression is reported and comes back as a step of type
+        `wrong`.
         """
         self.at = path
+        self.present = _present(given.node) if given is not None else []
         try:
             node = parse(str(text))
         except SyntaxProblem as problem:
@@ -124,6 +129,8 @@ class Reader:
         """Understand one node; `expect` helps a bare word or a size to find its list."""
         method = getattr(self, "_" + type(node).__name__.lower())
         result: Op = method(node, expect)
+        if result.type.optional and node in self.present:
+            return replace(result, type=result.type._replace(optional=False))
         return result
 
     def _number(self, node: tree.Number, expect: Type | None) -> Op:
@@ -147,6 +154,8 @@ class Reader:
         return Op("value", (node.value,), TRUTH, node)
 
     def _nothing(self, node: tree.Nothing, expect: Type | None) -> Op:
+        if expect is not None and expect.sort == "word" and "none" in self.model.terms.get(expect.detail, ()):
+            return Op("value", ("none",), Type("word", expect.detail), node)
         return Op("value", (None,), NOTHING, node)
 
     def _name(self, node: tree.Name, expect: Type | None) -> Op:
@@ -359,7 +368,10 @@ class Reader:
 
     def _if(self, node: tree.If, expect: Type | None) -> Op:
         condition = self._condition(node.condition)
+        before = self.present
+        self.present = [*before, *_present(node.condition)]
         then = self.lower(node.then, expect)
+        self.present = before
         otherwise = self.lower(node.otherwise, expect or then.type)
         if then.type.sort == "nothing" or otherwise.type.sort == "nothing":
             type = (otherwise if then.type.sort == "nothing" else then).type.maybe()
@@ -419,3 +431,14 @@ class Reader:
             self.scopes.pop()
         return Op("pick", (node.which, number, name, where), series.type, node)
 
+
+
+def _present(condition: tree.Node) -> list[tree.Node]:
+    """What a condition that holds shows to be there: `x is not none`, `x is given`, joined by `and`."""
+    if isinstance(condition, tree.Logic) and condition.op == "and":
+        return [*_present(condition.left), *_present(condition.right)]
+    if isinstance(condition, tree.Comparison) and condition.op == "is not" and condition.right == tree.Nothing():
+        return [condition.left]
+    if isinstance(condition, tree.Given) and not condition.negated:
+        return [condition.operand]
+    return []

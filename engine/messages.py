@@ -170,7 +170,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "unknown-unit": ("unknown unit '{unit}'{nearest}", None),
     "bad-unit": (
         "'{unit}' does not read as a unit",
-        "symbols are joined by * or / without spaces; a digit after a symbol is its power",
+        "symbols are joined by * or / without spaces; a number after a symbol is its power",
     ),
     "not-a-quantity": (
         "'{text}' does not read as a quantity",

@@ -147,7 +147,7 @@ def _rule(model: Model, entry: Entry, kind: str, name: str, type: Type, problems
 
 def _route(reader: Reader, part: dict[str, Any], label: str, type: Type, *path: str) -> Route:
     when = reader.read(part["when"], *path, "when", expect=TRUTH) if "when" in part else None
-    return Route(label, when, reader.read(part.get("is", "none"), *path, "is", expect=type))
+    return Route(label, when, reader.read(part.get("is", "none"), *path, "is", expect=type, given=when))
 
 
 def _choice(model: Model, entry: Entry, kind: str, name: str, type: Type, problems: Problems) -> Choice:

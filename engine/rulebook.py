@@ -50,6 +50,9 @@ class Rulebook:
     `frozen` is the plain data of `freezing.freeze`, `code` its compiled source if already at hand.
     """
 
+    table_type = Table
+    """What tables are made of; a subclass may watch them."""
+
     def __init__(self, frozen: dict[str, Any], code: CodeType | None = None) -> None:
         self.frozen = frozen
         self.units = Units.from_data(frozen["units"])
@@ -64,7 +67,7 @@ class Rulebook:
         self.properties: dict[str, Property] = {}
         for name, series in frozen["series"].items():
             self._series(name, series)
-        self.tables = {name: _table(name, table) for name, table in frozen["tables"].items()}
+        self.tables = {name: _table(name, table, self.table_type) for name, table in frozen["tables"].items()}
         self.code = code or compile(frozen["source"], "<rules>", "exec")
         namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
         namespace.update(
@@ -72,6 +75,7 @@ class Rulebook:
             members=self.members, members_backward={name: list(reversed(m)) for name, m in self.members.items()},
         )
         exec(self.code, namespace)
+        self.namespace = namespace
         self.functions: dict[str, Any] = {key: namespace[name] for key, name in frozen["functions"].items()}
         self.checks: dict[str, dict[str, Any]] = {check["name"]: check for check in frozen["checks"]}
 
@@ -122,7 +126,7 @@ def _cell(text: Any, number: bool) -> Any:
     return Decimal(text) if number else text
 
 
-def _table(name: str, data: dict[str, Any]) -> Table:
+def _table(name: str, data: dict[str, Any], make: type[Table]) -> Table:
     axes = [
         Axis(
             axis["name"], axis["match"],
@@ -131,7 +135,7 @@ def _table(name: str, data: dict[str, Any]) -> Table:
         for axis in data["axes"]
     ]
     cells = {tuple(places): _cell(value, data["number"]) for places, value in data["cells"]}
-    return Table(name, axes, cells)
+    return make(name, axes, cells)
 
 
 def alone(thing: Any, name: str, tests: tuple[tuple[int, bool], ...]) -> None:

@@ -24,7 +24,7 @@ MOST_DIGITS = EXACT.prec
 MOST_FACTORS = 8
 
 _SYMBOL = r"[^\d*/^\s]+"
-_FACTOR = re.compile(rf"(?P<join>[*/]?)(?P<symbol>{_SYMBOL})(?P<power>[2-9]?)(?=[*/]|$)")
+_FACTOR = re.compile(rf"(?P<join>[*/]?)(?P<symbol>{_SYMBOL})(?P<power>[2-9]|[1-9]\d|)(?=[*/]|$)")
 _AMOUNT = re.compile(
     r"(?P<sign>[-+]?)(?:(?:(?P<whole>\d+) +)?(?P<top>\d+)/(?P<bottom>\d+)|(?P<plain>\d+(?:\.\d+)?|\.\d+))",
     re.ASCII,
@@ -212,7 +212,7 @@ class Units:
         return list(dict.fromkeys(near))[:3]
 
     def quantity(self, text: str) -> tuple[Decimal, Unit]:
-        """Read "7/8 in" or "-0.27 %/K": the value in the base unit, and the unit as written."""
+        """Read a number (whole, decimal, fraction, mixed) with its unit: base value, and unit as written."""
         amount, unit_text = self._split(text)
         if not unit_text:
             raise UnitError.because("missing-unit", text=text.strip(), example=next(iter(self)))
@@ -309,7 +309,8 @@ def show(base_value: Decimal, unit: Unit, digits: int = 4) -> str:
 def show_number(value: Decimal, digits: int = 4) -> str:
     """A number for reading: `digits` significant digits, the whole part always in full, no exponent."""
     decimals = max(0, digits - 1 - value.adjusted()) if value else 0
-    rounded = value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, EXACT)
+    roomy = Context(prec=EXACT.prec + abs(value.adjusted()))
+    rounded = value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, roomy)
     text = f"{rounded:f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text

@@ -1,8 +1,8 @@
 """From text to tree.
 
-`parse` is the only way in, and refuses with a `SyntaxProblem`. A fault is recognised by the malformed examples in
-mistakes.yaml: it is the same fault when the same things were expected and the same kind of thing was found; else
-it is described by what was expected. Nothing here recurses, so no text can exhaust the stack.
+`parse` is the only way in, and refuses with a `SyntaxProblem`. A fault is recognised by the malformed
+examples in mistakes.yaml: it is the same mistake when the same was expected and the same kind of thing found.
+Else it is described by what was expected. Nothing here recurses, so no text can exhaust the stack.
 
 lark is imported when the first text is parsed.
 """
@@ -26,11 +26,13 @@ __all__ = ["MAXIMUM_DEPTH", "MAXIMUM_LENGTH", "SyntaxProblem", "hint", "parse"]
 MAXIMUM_LENGTH = 10_000
 """The longest text that is parsed, in characters."""
 
-VALUE_STARTS = frozenset(
-    "NAME NUMBER QUANTITY OPEN OWN YES NO NONE IF NOT MINUS AGGREGATE COUNT PICK".split(),
+PLAIN_VALUES = frozenset(
+    ("NAME", "NUMBER", "QUANTITY", "OPEN", "OWN", "YES", "NO", "NONE", "MINUS", "AGGREGATE", "COUNT", "PICK")
 )
-PLAIN_VALUES = VALUE_STARTS - {"IF", "NOT"}
-OPERATORS = frozenset("PLUS MINUS TIMES DIVIDED RAISED ORDER IS AND OR DOT OPEN OPEN_KEY".split())
+VALUE_STARTS = PLAIN_VALUES | {"IF", "NOT"}
+OPERATORS = frozenset(
+    ("PLUS", "MINUS", "TIMES", "DIVIDED", "RAISED", "ORDER", "IS", "AND", "OR", "DOT", "OPEN", "OPEN_KEY")
+)
 HUMAN = {
     "NAME": "a name",
     "NUMBER": "a whole number",
@@ -108,7 +110,8 @@ def _parser() -> Lark:
 def _fault(text: str, stopped: UnexpectedInput) -> Fault:
     from lark.exceptions import UnexpectedToken
 
-    expected = tuple(sorted(stopped.interactive_parser.accepts()))  # type: ignore[attr-defined]
+    accepted = stopped.interactive_parser.accepts()  # type: ignore[no-untyped-call]
+    expected = tuple(sorted(accepted or {"$END"}))
     if not isinstance(stopped, UnexpectedToken):
         start = cast(int, stopped.pos_in_stream)
         return Fault(start, start + 1, expected, "character")

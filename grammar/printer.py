@@ -1,7 +1,7 @@
 """From tree to text: `parse(print_tree(tree)) == tree`.
 
-Parentheses are written where the grammar needs them, and around an `if` that is the condition or the first branch
-of another `if`, where the grammar does not need them but a reader does.
+Parentheses are written where the grammar needs them, and around an `if` that is the condition or the first
+branch of another `if`, where the grammar does not need them but a reader does.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ LOGIC = {"or": Level.OR, "and": Level.AND}
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
-    """Printed text, how tightly it holds, and whether it ends in a `where` that would take in what follows."""
+    """Printed text, how tightly it holds, and whether it ends in a `where` that would take in what comes."""
 
     text: str
     level: Level = Level.ATOM
@@ -102,7 +102,8 @@ def _phrase(node: tree.Node, replace: Replace | None) -> Phrase:
             text = base.grouped() if _needs_group_under_power(left) else base.left_of(Level.ATOM)
             return Phrase(f"{text} ^ {part(right).text}", Level.POWER)
         case tree.Arithmetic(op, left, right):
-            return _binary(op, part(left), part(right), ARITHMETIC[op], op == "/" and tree.has_fraction(right))
+            unclear = op == "/" and tree.has_fraction(right)
+            return _binary(op, part(left), part(right), ARITHMETIC[op], group_right=unclear)
         case tree.Comparison(op, left, right):
             above = Level(Level.COMPARISON + 1)
             first, second = part(left), part(right)
@@ -122,7 +123,7 @@ def _phrase(node: tree.Node, replace: Replace | None) -> Phrase:
             return Phrase(f"if {asked} then {chosen} else {part(otherwise).text}", Level.IF)
         case tree.Aggregate(op, body, over, where):
             head = f"{op} of " if body is None else f"{op} of {part(body).text} over "
-            return _filtered(head + part(over).text, where and part(where))
+            return _filtered(head + part(over).text, part(where) if where else None)
         case tree.Pick(which, variable, series, where):
             return _filtered(f"{which} {variable} in {part(series).text}", part(where))
         case _:

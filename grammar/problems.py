@@ -56,7 +56,8 @@ def wordings() -> Wordings:
     import yaml
 
     text = files(__package__).joinpath("mistakes.yaml").read_text(encoding="utf-8")
-    data: dict[str, Any] = yaml.load(text, Loader=yaml.BaseLoader)  # noqa: S506 (builds text, lists and maps only)
+    plain = getattr(yaml, "CBaseLoader", yaml.BaseLoader)  # text, lists and maps only; C where there is one
+    data: dict[str, Any] = yaml.load(text, Loader=plain)
     return Wordings(
         mistakes=tuple(_wording(entry) for entry in data["mistakes"]),
         faults={entry["name"]: _wording(entry) for entry in data["faults"]},

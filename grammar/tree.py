@@ -1,11 +1,11 @@
 """The syntax tree of the rule language.
 
 Nodes are immutable and compare by what they say, not by where they stand: `span` is the pair of character
-offsets (start, end) of the node in the text it was parsed from, without the parentheses around it, and takes no
-part in equality. A tree built by hand needs no spans.
+offsets (start, end) of the node in the text it was parsed from, without the parentheses around it, and takes
+no part in equality. A tree built by hand needs no spans.
 
-A literal keeps the figures as they were written, sign included: `-3 1/2 m` is `Quantity("-3 1/2", "m")`, minus
-three and a half metres. A minus before anything else is a `Negative`.
+A literal keeps the figures as they were written, sign included: `-3 1/2 m` is `Quantity("-3 1/2", "m")`,
+minus three and a half metres. A minus before anything else is a `Negative`.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ class If(Node):
 class Aggregate(Node):
     """`op of body over path where condition`, op one of `sum greatest least any all`, or `count of path`.
 
-    `over` is a path: a `Name` or an `Own`, or a `Property` of a path. `body` is None for `count` and only there.
+    `over` is a path: a `Name` or an `Own`, or a `Property` of a path. `body` is None for `count` only.
     """
 
     op: str

@@ -324,6 +324,8 @@ def test_a_quantity_of_the_wanted_kind(value: str | int | Decimal, unit: str, ba
         ("-2.5", "A", "-2.5 A"),
         ("0.005", "%", "0.5 %"),
         ("0", "1", "0"),
+        ("1E+70", "1", "1" + "0" * 70),
+        ("1.23456E-70", "1", "0." + "0" * 69 + "1235"),
     ],
 )
 def test_shown_for_reading(value: str, unit: str, shown: str) -> None:
@@ -399,7 +401,7 @@ FAULTS: list[tuple[Callable[[], object], str]] = [
     (
         lambda: UNITS.unit("m^2"),
         "'m^2' does not read as a unit [bad-unit]\n"
-        "  help: symbols are joined by * or / without spaces; a digit after a symbol is its power",
+        "  help: symbols are joined by * or / without spaces; a number after a symbol is its power",
     ),
     (
         lambda: UNITS.quantity("fast"),
@@ -522,7 +524,8 @@ def test_every_fault_is_told_in_these_words(act: Callable[[], object], text: str
         "A//h",
         "A * h",
         "m1",
-        "m22",
+        "m02",
+        "m222",
         "2m",
         "m-2",
         "1A",

@@ -1,0 +1,293 @@
+"""A finished run as the plain data of a result: every value with its entry, every check, and what they lean on.
+
+The shape is that of `rulesets/schema/result.json`. Numbers are floats made from the exact decimals, in the
+unit their attribute declares; nothing is rounded here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from importlib import metadata
+from typing import Any
+
+from .evaluating import Rejected, Run, Thing
+from .freezing import weakest
+from .project import Source
+from .rulebook import Attribute
+from .runtime import Absent
+from .units import Unit
+
+FORMAT = "result/1"
+STRONGEST = "checked"
+
+
+def version() -> str:
+    """The version of this package as installed."""
+    try:
+        return metadata.version("gaugebook")
+    except metadata.PackageNotFoundError:
+        return "unknown"
+
+
+def build_result(run: Run, source: Source) -> dict[str, Any]:
+    """Everything the run has to say, as JSON data; raises `GaugebookError` where the book contradicts itself."""
+    return Reporter(run).report(source)
+
+
+def plain(value: Any, unit: Unit | None) -> Any:
+    """A value as JSON data: a number in `unit` (base units if None), a word, a truth, the path of a thing."""
+    if isinstance(value, Decimal):
+        return float(unit.from_base(value) if unit else value)
+    if isinstance(value, Thing):
+        return value.path
+    if isinstance(value, (list, tuple)):
+        return [plain(item, unit) for item in value]
+    return value
+
+
+def unit_text(unit: Unit | None) -> str | None:
+    """A unit as a result names it; a plain number has none."""
+    return unit.text if unit is not None and unit.text != "1" else None
+
+
+def margin(sign: str | None, actual: Any, limit: Any, unit: Unit | None) -> float | None:
+    """How far inside its limit a value lies, as a share of the limit; negative beyond it.
+
+    None where a share means nothing: no numbers, a limit of zero, points on a scale.
+    """
+    numbers = isinstance(actual, Decimal) and isinstance(limit, Decimal)
+    if sign not in ("<", "<=", ">", ">=") or not numbers or not limit or (unit is not None and unit.kind.point):
+        return None
+    room = actual - limit if sign in (">", ">=") else limit - actual
+    return float(room / abs(limit))
+
+
+class Reporter:
+    """Asks a run for everything and writes the answers down; `leaned` gathers the entries behind them."""
+
+    def __init__(self, run: Run) -> None:
+        self.run = run
+        self.rulebook = run.rulebook
+        self.frozen = run.rulebook.frozen
+        self.leaned: dict[str, None] = {}
+
+    def report(self, source: Source) -> dict[str, Any]:
+        """The whole result."""
+        with self.run.exactly():
+            values = {f"{thing.path}.{a.name}": self._value(thing, a) for thing, a in self._asked()}
+            checks = [*self._checks(), *self._choices_not_made(values)]
+            cautions = list(dict.fromkeys(self._cautions()))
+        verdicts = [check["passes"] for check in checks]
+        return {
+            "format": FORMAT,
+            "gaugebook": version(),
+            "passes": False if False in verdicts else None if None in verdicts else True,
+            "layout": source.layout,
+            "project": {"title": source.title, "digest": source.digest},
+            "ruleset": {"digest": self.frozen["digest"], "stack": self._stack()},
+            "values": values,
+            "checks": checks,
+            "readings": self._readings(),
+            "assumptions": self._assumptions(),
+            "cautions": cautions,
+            "unchecked": self._unchecked(),
+            "not_encoded": self.frozen["not_encoded"],
+            "removed": [{"entry": id, "layer": layer} for id, layer in self.frozen["removed"].items()],
+        }
+
+    def _stack(self) -> list[dict[str, str]]:
+        return [
+            {key: layer[key] for key in ("id", "version", "digest", "title", "document", "force")}
+            for layer in self.frozen["layers"]
+        ]
+
+    def _asked(self) -> Iterator[tuple[Thing, Attribute]]:
+        """Every derived attribute of every thing, things in project order, attributes in book order."""
+        for thing in self.run.things.values():
+            for attribute in self.rulebook.attributes[thing.kind].values():
+                if attribute.role in ("rule", "choice"):
+                    yield thing, attribute
+
+    # -- values
+
+    def _value(self, thing: Thing, attribute: Attribute) -> dict[str, Any]:
+        absent = None
+        try:
+            value = thing.get(attribute.name)
+        except Absent as reason:
+            absent, value = reason, None
+        cites, leans = self._behind(thing, attribute)
+        made: dict[str, Any] = {
+            "value": plain(value, attribute.unit),
+            "unit": unit_text(attribute.unit),
+            "entry": self._full(attribute.entry),
+            "cites": cites,
+            "transcription": self._lean([attribute.entry, *leans]),
+        }
+        if absent is not None:
+            made |= {"why": list(absent.reasons), "undetermined": not absent.void}
+        if attribute.role == "choice":
+            rejected = self.run.rejected.get((thing.path, attribute.name), [])
+            made["stated"] = attribute.name in thing.stated
+            made["rejected"] = [self._rejected(attribute, candidate) for candidate in rejected]
+        return made
+
+    def _behind(self, thing: Thing, attribute: Attribute) -> tuple[list[str], list[str]]:
+        """The citations of a value, and the tables, constants and series its own expression names."""
+        cites = self.rulebook.entries[attribute.entry]["cites"]
+        if attribute.role == "choice":
+            choice = self.frozen["choices"][attribute.key]
+            checks = [lean for name in choice["checks"] for lean in self.rulebook.checks[name]["leans"]]
+            return cites, [f"series/{choice['series']}", *choice["leans"], *checks]
+        routes = self.frozen["rules"][attribute.key]["routes"]
+        route = routes[thing.route.get(attribute.name, 0)]
+        return route["cites"] or cites, route["leans"]
+
+    def _rejected(self, attribute: Attribute, candidate: Rejected) -> dict[str, Any]:
+        made = {
+            "value": plain(candidate.member, attribute.unit),
+            "check": candidate.check,
+            "actual": self._quantity(candidate.check, candidate.actual),
+            "limit": self._quantity(candidate.check, candidate.limit),
+        }
+        return made | {"why": [candidate.reason]} if candidate.reason else made
+
+    # -- checks
+
+    def _checks(self) -> Iterator[dict[str, Any]]:
+        by_kind: dict[str, list[str]] = {}
+        for name, check in self.rulebook.checks.items():
+            by_kind.setdefault(check["kind"], []).append(name)
+        for thing in self.run.things.values():
+            for name in by_kind.get(thing.kind, []):
+                made = self._check(thing, name)
+                if made is not None:
+                    yield made
+
+    def _check(self, thing: Thing, name: str) -> dict[str, Any] | None:
+        """A check on a thing, None where it does not apply; what the rules leave without a value fails."""
+        check = self.rulebook.checks[name]
+        absent, passes, actual, limit = None, None, None, None
+        try:
+            verdict = self.run.check(thing, name)
+        except Absent as reason:
+            absent, passes = reason, False if reason.void else None
+        else:
+            if verdict is None:
+                return None
+            passes, actual, limit = verdict
+        self._lean([check["entry"], *check["leans"]])
+        made: dict[str, Any] = {
+            "thing": thing.path,
+            "check": name,
+            "passes": passes,
+            "actual": self._quantity(name, actual),
+            "limit": self._quantity(name, limit),
+            "margin": margin(check["sign"], actual, limit, self._unit(name)),
+            "entry": self._full(check["entry"]),
+            "cites": self.rulebook.entries[check["entry"]]["cites"],
+        }
+        return made | {"why": list(absent.reasons)} if absent is not None else made
+
+    def _choices_not_made(self, values: dict[str, dict[str, Any]]) -> Iterator[dict[str, Any]]:
+        """A choice that could not be made counts as a check that fails, or stays open when undetermined."""
+        for thing, attribute in self._asked():
+            value = values[f"{thing.path}.{attribute.name}"]
+            if attribute.role != "choice" or "why" not in value:
+                continue
+            last = value["rejected"][-1:] if not value["undetermined"] else []
+            yield {
+                "thing": thing.path,
+                "check": attribute.name,
+                "passes": None if value["undetermined"] else False,
+                "actual": last[0]["actual"] if last else None,
+                "limit": last[0]["limit"] if last else None,
+                "margin": None,
+                "entry": value["entry"],
+                "cites": value["cites"],
+                "why": [*value["why"], *(reason for candidate in last for reason in candidate.get("why", []))],
+            }
+
+    def _unit(self, check: str) -> Unit | None:
+        text = self.rulebook.checks[check]["unit"]
+        return self.rulebook.units.unit(text) if text else None
+
+    def _quantity(self, check: str, value: Any) -> dict[str, Any] | None:
+        """One side of a check with its unit."""
+        if value is None:
+            return None
+        unit = self._unit(check) if isinstance(value, Decimal) else None
+        return {"value": plain(value, unit), "unit": unit_text(unit)}
+
+    # -- what stands beside the values
+
+    def _readings(self) -> list[dict[str, Any]]:
+        made = []
+        for name, (option, settled_by) in sorted(self.run.readings_used.items()):
+            reading = self.frozen["readings"][name]
+            entry = self.rulebook.entries[reading["entry"]]
+            self._lean([reading["entry"]])
+            changed = any(change["what"].startswith("default:") for change in entry.get("changed", []))
+            made.append({
+                "reading": name,
+                "option": option,
+                "settled_by": "layer" if settled_by == "default" and changed else settled_by,
+                "cites": reading["options"][option].get("cites") or entry["cites"],
+                "question": reading["question"],
+            })
+        return made
+
+    def _assumptions(self) -> list[dict[str, Any]]:
+        made = []
+        for thing in self.run.things.values():
+            for attribute in self.rulebook.attributes[thing.kind].values():
+                assumption = self.run.assumptions.get((thing.path, attribute.name))
+                if assumption is None:
+                    continue
+                field = attribute.field or {}
+                default = field.get("default")
+                item = {
+                    "thing": thing.path,
+                    "field": ".".join(attribute.steps),
+                    "value": None if default is None else str(default),
+                    "entry": self._full(field.get("entry", attribute.entry)),
+                }
+                made.append(item | {"says": field["assume"]} if "assume" in field else item)
+        return made
+
+    def _cautions(self) -> Iterator[str]:
+        """The texts that apply; a condition that cannot be decided counts as holding."""
+        for caution in self.frozen["cautions"]:
+            holds = self.rulebook.functions[f"caution {caution['name']}"]
+            for thing in self.run.by_kind[caution["kind"]]:
+                try:
+                    told = bool(holds(thing))
+                except Absent:
+                    told = True
+                if told:
+                    yield caution["say"]
+
+    def _unchecked(self) -> list[dict[str, Any]]:
+        made = []
+        for id in self.leaned:
+            entry = self.rulebook.entries[id]
+            transcription = entry.get("transcription", STRONGEST)
+            if transcription != STRONGEST:
+                source = entry.get("source", [])
+                made.append({
+                    "entry": entry["full"],
+                    "transcription": transcription,
+                    "source": [str(key) for key in (source if isinstance(source, list) else [source])],
+                })
+        return sorted(made, key=lambda item: str(item["entry"]))
+
+    def _lean(self, ids: Iterable[str]) -> str | None:
+        """Note the entries as leaned upon; the weakest of their transcriptions."""
+        known = [id for id in ids if id in self.rulebook.entries]
+        self.leaned.update(dict.fromkeys(known))
+        return weakest(self.rulebook.entries[id].get("transcription") for id in known)
+
+    def _full(self, id: str) -> str:
+        full: str = self.rulebook.entries[id]["full"]
+        return full

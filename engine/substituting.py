@@ -1,0 +1,302 @@
+"""An expression with its values put in: `factor * load` read as `1.25 * 20 A`, and what was read on the way.
+
+Every value comes from the code that the rules are compiled to; nothing here interprets an expression. What the
+evaluation did not need (the branch not taken, the rest of an `and` that failed) is left out of the reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from .books import CheckedBook
+from .compiling import Pool, Writer, exactness
+from .evaluating import Run, Thing
+from .freezing import unit_text
+from .grammar import print_tree, tree
+from .meaning import Op
+from .runtime import Absent
+from .units import Unit, show
+
+Bound = Mapping[int, Any]
+"""The things and members that stand for the numbered names of an expression."""
+
+DIGITS = 4
+MOST_DIGITS = 12
+
+
+class Values:
+    """Sub-expressions of a checked book evaluated in a run, and values as text."""
+
+    def __init__(self, run: Run, checked: CheckedBook) -> None:
+        self.run, self.model, self.programs = run, checked.model, checked.programs
+        self._exact = exactness(checked.model, checked.programs)
+        self._compiled: dict[int, tuple[Op, Callable[..., Any], list[int]]] = {}
+
+    def of(self, op: Op, thing: Thing, bound: Bound) -> Any:
+        """The value of an expression on a thing; raises `Absent`."""
+        if id(op) not in self._compiled:
+            self._compiled[id(op)] = self._compile(op)
+        _, function, numbers = self._compiled[id(op)]
+        with self.run.exactly():
+            return function(thing, *(bound.get(number) for number in numbers))
+
+    def attempt(self, op: Op, thing: Thing, bound: Bound) -> Any:
+        """The value, or the `Absent` that stands in its place."""
+        try:
+            return self.of(op, thing, bound)
+        except Absent as absent:
+            return absent
+
+    def _compile(self, op: Op) -> tuple[Op, Callable[..., Any], list[int]]:
+        pool = Pool()
+        source = Writer(self.model, pool, self._exact).write(op)
+        numbers = sorted({step.parts[0] for step in op.walk() if step.code in ("item", "bound")})
+        parameters = ", ".join(["t", *(f"v{number}" for number in numbers)])
+        namespace = dict(self.run.rulebook.namespace)
+        exec("\n".join([*pool.lines, f"def f({parameters}): return {source}"]), namespace)
+        return op, namespace["f"], numbers
+
+    def unit_of(self, op: Op) -> Unit | None:
+        """The unit an expression is shown in."""
+        if op.code == "constant":
+            text = self.model.constants[op.parts[0]][2].body.get("unit")
+            return self.model.units.unit(str(text)) if text is not None else None
+        if op.code == "bound" and op.type.sort == "number":
+            return self._unit_of_series(op)
+        if op.code == "pick":
+            return self.model.series[op.parts[2]].unit
+        if op.code == "property":
+            return self.model.series[op.parts[1]].properties[op.parts[2]][1]
+        text = unit_text(self.model, op)
+        return self.model.units.unit(text) if text is not None else None
+
+    def _unit_of_series(self, op: Op) -> Unit | None:
+        units = [s.unit for s in self.model.series.values() if s.unit and s.unit.kind == op.type.detail]
+        return units[0] if units else self.model.units.base_unit(op.type.detail)
+
+
+def text_of(value: Any, unit: Unit | None, digits: int = DIGITS) -> str:
+    """A value for reading."""
+    if value is None:
+        return "none"
+    if isinstance(value, Absent):
+        return "none" if value.void else "undetermined"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Decimal):
+        return show(value, unit, digits) if unit is not None else f"{value:f}"
+    if isinstance(value, Thing):
+        return value.path
+    if isinstance(value, list):
+        return ", ".join(text_of(one, unit) for one in value) or "nothing"
+    return str(value)
+
+
+@dataclass
+class Trace:
+    """What an expression read, in order, each once.
+
+    `reads` are attributes of things, `entries` constants and readings with their values as text.
+    """
+
+    reads: dict[tuple[str, str], Thing] = field(default_factory=dict)
+    entries: dict[str, tuple[Any, Unit | None]] = field(default_factory=dict)
+    lookups: list[tuple[Op, list[Any], list[str], Any]] = field(default_factory=list)
+    picks: list[tuple[Op, Bound, Any]] = field(default_factory=list)
+    conditions: list[tuple[str, str]] = field(default_factory=list)
+
+
+class Substitution:
+    """Puts the values of one thing into expressions, and notes in `trace` what it meets."""
+
+    def __init__(self, values: Values, thing: Thing, trace: Trace | None = None) -> None:
+        self.values, self.thing = values, thing
+        self.trace = trace if trace is not None else Trace()
+
+    def text(self, op: Op, bound: Bound | None = None) -> str:
+        """The expression with its values put in, outermost lookup and pick still to be read as such."""
+        return print_tree(self.put(op, bound or {}, outermost=True))
+
+    def put(self, op: Op, bound: Bound, outermost: bool = False) -> tree.Node:
+        """The tree with the values put in."""
+        if op.code in ("if", "lookup", "property", "pick", "get"):
+            made: tree.Node = getattr(self, "_" + op.code)(op, bound, outermost)
+        else:
+            made = getattr(self, "_" + op.code)(op, bound)
+        return made
+
+    def _leaf(self, value: Any, op: Op) -> tree.Node:
+        if isinstance(value, Absent):
+            return tree.Name(f"{print_tree(op.node)}?")
+        unit = self.values.unit_of(op)
+        text = text_of(value, unit)
+        if not isinstance(value, Decimal) or unit is None:
+            return tree.Name(text)
+        if unit.text == "1":
+            return tree.Number(text)
+        amount, _, symbol = text.partition(" ")
+        return tree.Quantity(amount, symbol)
+
+    def _free(self, op: Op, bound: Bound) -> bool:
+        """Whether it speaks of a member that is still being looked for."""
+        used = {step.parts[0] for step in op.walk() if step.code in ("item", "bound")}
+        made = {step.parts[1] for step in op.walk() if step.code in ("aggregate", "pick")}
+        return bool(used - made - bound.keys())
+
+    def _value(self, op: Op, bound: Bound) -> tree.Node:
+        return op.node
+
+    def _constant(self, op: Op, bound: Bound) -> tree.Node:
+        value = self.values.of(op, self.thing, bound)
+        self.trace.entries[f"constants/{op.parts[0]}"] = (value, self.values.unit_of(op))
+        return self._leaf(value, op)
+
+    def _reading(self, op: Op, bound: Bound) -> tree.Node:
+        value = self.values.of(op, self.thing, bound)
+        self.trace.entries[f"readings/{op.parts[0]}"] = (value, None)
+        return tree.Name(str(value))
+
+    def _this(self, op: Op, bound: Bound) -> tree.Node:
+        return self._leaf(self.values.attempt(op, self.thing, bound), op)
+
+    _only = _this
+
+    def _item(self, op: Op, bound: Bound) -> tree.Node:
+        return self._leaf(bound[op.parts[0]], op) if op.parts[0] in bound else op.node
+
+    _bound = _item
+
+    def _get(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
+        subject, name = op.parts
+        if self._free(op, bound):
+            return op.node
+        owner = self.values.attempt(subject, self.thing, bound)
+        if isinstance(owner, Thing):
+            self.trace.reads[owner.path, name] = owner
+        else:
+            self.put(subject, bound)
+        return op.node if outermost else self._leaf(self.values.attempt(op, self.thing, bound), op)
+
+    def _reach(self, op: Op, bound: Bound) -> tree.Node:
+        return self._leaf(self.values.attempt(op, self.thing, bound), op)
+
+    def _property(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
+        member, _, name = op.parts
+        of = self.put(member, bound)
+        printed = tree.Property(tree.Name(f"({print_tree(of)})"), name)
+        if self._free(op, bound):
+            return printed
+        value = self.values.attempt(op, self.thing, bound)
+        key = self.values.attempt(member, self.thing, bound)
+        self.trace.lookups.append((op, [key], [print_tree(of)], value))
+        return printed if outermost else self._leaf(value, op)
+
+    def _lookup(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
+        table, *keys = op.parts
+        put = tuple(self.put(key, bound) for key in keys)
+        printed = tree.Lookup(table, put)
+        if self._free(op, bound):
+            return printed
+        value = self.values.attempt(op, self.thing, bound)
+        found = [self.values.attempt(key, self.thing, bound) for key in keys]
+        self.trace.lookups.append((op, found, [print_tree(node) for node in put], value))
+        return printed if outermost or isinstance(value, Absent) else self._leaf(value, op)
+
+    def _call(self, op: Op, bound: Bound) -> tree.Node:
+        name, *arguments = op.parts
+        return tree.Call(name, tuple(self.put(argument, bound) for argument in arguments))
+
+    def _arithmetic(self, op: Op, bound: Bound) -> tree.Node:
+        sign, left, right = op.parts
+        first, second = self.put(left, bound), self.put(right, bound)
+        if sign == "/" and isinstance(second, tree.Quantity) and not second.unit.isalnum():
+            second = tree.Name(f"({print_tree(second)})")
+        return tree.Arithmetic(sign, first, second)
+
+    def _negative(self, op: Op, bound: Bound) -> tree.Node:
+        return tree.Negative(self.put(op.parts[0], bound))
+
+    def _compare(self, op: Op, bound: Bound) -> tree.Node:
+        sign, left, right = op.parts
+        return tree.Comparison(sign, self.put(left, bound), self.put(right, bound))
+
+    def _one_of(self, op: Op, bound: Bound) -> tree.Node:
+        operand, *options = op.parts
+        return tree.OneOf(self.put(operand, bound), tuple(self.put(option, bound) for option in options))
+
+    def _given(self, op: Op, bound: Bound) -> tree.Node:
+        return tree.Given(self.put(op.parts[0], bound))
+
+    def _not(self, op: Op, bound: Bound) -> tree.Node:
+        match self.put(op.parts[0], bound):
+            case tree.OneOf(operand, options, negated):
+                return tree.OneOf(operand, options, not negated)
+            case tree.Given(operand, negated):
+                return tree.Given(operand, not negated)
+            case inner:
+                return tree.Not(inner)
+
+    def _logic(self, op: Op, bound: Bound) -> tree.Node:
+        word, left, right = op.parts
+        first = self.put(left, bound)
+        if not self._free(left, bound):
+            value = self.values.attempt(left, self.thing, bound)
+            if isinstance(value, Absent) or bool(value) == (word == "or"):
+                return first
+        return tree.Logic(word, first, self.put(right, bound))
+
+    def _if(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
+        condition, then, otherwise = op.parts
+        put = self.put(condition, bound)
+        if self._free(condition, bound):
+            return tree.If(put, then.node, otherwise.node)
+        holds = self.values.attempt(condition, self.thing, bound)
+        if isinstance(holds, Absent):
+            return tree.If(put, then.node, otherwise.node)
+        asked = condition.node if holds else tree.Not(condition.node)
+        self.trace.conditions.append((print_tree(asked), print_tree(put if holds else tree.Not(put))))
+        return self.put(then if holds else otherwise, bound, outermost)
+
+    def _aggregate(self, op: Op, bound: Bound) -> tree.Node:
+        word, number, over, body, where = op.parts
+        if self._free(op, bound):
+            return op.node
+        things = self.values.attempt(over, self.thing, bound)
+        if isinstance(things, Absent):
+            return tree.Name(f"{print_tree(op.node)}?")
+        if body is None or not things:
+            self._note_relation(over, bound)
+        parts = []
+        for item in things:
+            inner = {**bound, number: item}
+            if where is not None:
+                self.put(where, inner)
+                holds = self.values.attempt(where, self.thing, inner)
+                if isinstance(holds, Absent) or not holds:
+                    continue
+            parts.append(tree.Name(item.path) if body is None else self.put(body, inner))
+            if word in ("any", "all"):
+                value = self.values.attempt(body, self.thing, inner)
+                if isinstance(value, Absent) or bool(value) == (word == "any"):
+                    break
+        return tree.Call(f"{word} of ", tuple(parts)) if parts else tree.Name(f"{word} of nothing")
+
+    def _note_relation(self, over: Op, bound: Bound) -> None:
+        """Where a relation itself is what counts, it is something read."""
+        if over.code == "get":
+            owner = self.values.attempt(over.parts[0], self.thing, bound)
+            if isinstance(owner, Thing):
+                self.trace.reads[owner.path, over.parts[1]] = owner
+
+    def _pick(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
+        end, _, series, where = op.parts
+        assert isinstance(op.node, tree.Pick)
+        printed = tree.Pick(end, op.node.variable, op.node.series, self.put(where, bound))
+        if self._free(op, bound):
+            return printed
+        value = self.values.attempt(op, self.thing, bound)
+        self.trace.picks.append((op, bound, value))
+        return printed if outermost or isinstance(value, Absent) else self._leaf(value, op)
