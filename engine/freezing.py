@@ -123,7 +123,7 @@ def _attribute(model: Model, attribute: Attribute) -> dict[str, Any]:
     if attribute.relation:
         made["relation"] = list(attribute.relation)
     stated = model.book.entries.get(f"fields/{attribute.kind}.{attribute.name}")
-    if stated is not None and attribute.role != "relation" or attribute.relation[:1] == ("link",):
+    if (stated is not None and attribute.role != "relation") or attribute.relation[:1] == ("link",):
         field = stated.body if stated is not None else body
         made["field"] = {
             key: field[key] for key in ("at", "default", "ask", "least", "most", "required", "assume") if key in field

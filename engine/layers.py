@@ -9,7 +9,7 @@ from typing import Any
 
 from .diagnostics import Problems, hint
 from .entries import Book, Change, Citation, Entry, Layer, Operation, Path, Place
-from .loading import Shelf, as_list, cell_key, load_layer, new_entry
+from .loading import Shelf, as_list, canonical_table, cell_key, load_layer, new_entry
 
 FACTS = ("reason", "instrument", "section", "source", "transcription", "note", "in_force")
 """Properties of an operation that say on what authority it stands."""
@@ -103,7 +103,7 @@ def _apply_operation(
 
 def _aspects(operation: Operation) -> list[str]:
     """What part of its target an operation lays hands on."""
-    if operation.kind == "set" and "property" in operation.body:
+    if operation.kind in ("set", "remove") and "property" in operation.body:
         return [f"property {operation.body['property']}"]
     if operation.kind == "set" and "cells" in operation.body:
         return [f"cell {', '.join(cell_key(cell['at']))}" for cell in operation.body["cells"]]
@@ -142,23 +142,37 @@ def _set(book: Book, entry: Entry, layer: Layer, operation: Operation, problems:
 
 
 def _set_property(entry: Entry, operation: Operation, problems: Problems) -> str:
+    found = _holder(entry, operation, problems)
+    if found is None:
+        return ""
+    holder, last = found
+    path = str(operation.body["property"]).split(".")
+    old, new = holder.get(last), operation.body.get("to")
+    _expect(entry, operation.body, operation.place, old, problems)
+    holder[last] = new
+    entry.places[tuple(path)] = operation.place.below("to")
+    if entry.section == "tables":
+        entry.body = canonical_table(entry.body)
+    return f"{'.'.join(path)}: {_said(old)} became {_said(new)}"
+
+
+def _holder(entry: Entry, operation: Operation, problems: Problems) -> tuple[dict[str, Any], str] | None:
+    """The mapping that holds the property an operation names, and its last step; a new property may be
+    set, but not changed or removed."""
     path = str(operation.body["property"]).split(".")
     holder: Any = entry.body
     for step in path[:-1]:
         holder = holder.get(step) if isinstance(holder, dict) else None
     last = path[-1]
-    if not isinstance(holder, dict) or (last not in holder and "was" in operation.body):
+    must_exist = operation.kind == "remove" or "was" in operation.body
+    if not isinstance(holder, dict) or (last not in holder and must_exist):
         known = list(holder) if isinstance(holder, dict) else list(entry.body)
         problems.add(
             "property-not-found", operation.place.below("property").span(), entry=entry.id,
             property=".".join(path), nearest=hint(last, known),
         )
-        return ""
-    old, new = holder.get(last), operation.body.get("to")
-    _expect(entry, operation.body, operation.place, old, problems)
-    holder[last] = new
-    entry.places[tuple(path)] = operation.place.below("to")
-    return f"{'.'.join(path)}: {_said(old)} became {_said(new)}"
+        return None
+    return holder, last
 
 
 def _set_cells(entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> str:
@@ -206,6 +220,13 @@ def _replace(book: Book, entry: Entry, layer: Layer, operation: Operation, probl
 
 
 def _remove(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
+    if "property" in operation.body:
+        found = _holder(entry, operation, problems)
+        if found is not None:
+            holder, last = found
+            del holder[last]
+            _record(book, entry, layer, operation, f"{operation.body['property']} removed")
+        return
     del book.entries[entry.id]
     cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
     book.removed[entry.id] = Change(layer.id, "remove", "removed", cites, _facts(operation.body))

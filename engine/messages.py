@@ -152,6 +152,9 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     "unknown-layout": ("there is no layout '{name}'{nearest}", None),
     "unknown-reading": ("there is no reading '{name}'{nearest}", None),
+    "unknown-option": (
+        "the reading '{reading}' has no option '{option}'; it has: {options}{nearest}", None,
+    ),
     "not-a-mapping": ("'{key}' should hold keys with values", None),
     "not-a-list": ("'{key}' should be a list", None),
     "not-one-value": ("'{key}' should be a single value", None),
@@ -160,6 +163,24 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "unknown-thing": ("{section} has nothing named '{name}'{nearest}", None),
     "things-feed-each-other": ("'{key}' leads back to where it began: {path}", None),
     "unknown-value": ("there is no '{name}' to explain{nearest}", None),
+    # --- cases ------------------------------------------------------------------------------------------
+    "case-needs-project": ("the case '{case}' has neither 'given' nor 'project', or both", None),
+    "case-without-expectation": ("the case '{case}' expects nothing", "give it 'expect' or 'checks'"),
+    "unknown-check": ("there is no check '{name}' on a {kind}{nearest}", None),
+    "bad-check-key": ("'{key}' does not name a check", "write the thing, a space, and the name of the check"),
+    "unknown-place": ("the project has no thing '{name}'{nearest}", None),
+    "value-not-derived": ("a {kind} has no value '{name}'{nearest}", None),
+    # --- the call -----------------------------------------------------------------------------------------
+    "bad-call": ("{problem}", "'{program} --help' shows what can be asked"),
+    "bad-pair": ("'{text}' does not settle a reading", "write NAME=OPTION"),
+    "not-a-folder": ("there is no folder {path}", None),
+    "cannot-write": ("the file {path} cannot be written: {reason}", None),
+    "not-available": ("{what} is not part of this installation", None),
+    "unknown-entry": ("{ruleset} has no entry '{entry}'{nearest}", None),
+    "unknown-ruleset-or-path": (
+        "'{text}' is neither a ruleset known here nor a file or folder of one{nearest}",
+        "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
+    ),
     # --- evaluation -----------------------------------------------------------------------------------
     "exceptions-contradict": (
         "{thing}.{attribute}: these exceptions have the same rank and all hold: {names}",

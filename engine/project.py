@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any
@@ -28,18 +28,31 @@ class Source:
     `data` is plain; `origin` maps a path that a layout wrote to where the layout wrote it.
     """
 
-    def __init__(self, document: Document, layout: str | None, problems: Problems) -> None:
+    def __init__(
+        self, document: Document, layout: str | None, problems: Problems, parts: Sequence[Path] = ((),)
+    ) -> None:
+        """`parts` are the paths of the document that make up the project, each a patch of the ones before."""
         self.document, self.layout = document, layout
         self.origin: dict[Path, Path] = {}
-        data = document.data if isinstance(document.data, dict) else {}
-        layouts = data.get("layouts") or {}
+        self.data: dict[str, Any] = {}
+        for part in parts:
+            self._patch(part)
+        layouts = self.data.pop("layouts", None) or {}
         self.layouts = list(layouts) if isinstance(layouts, dict) else []
-        self.data = {key: value for key, value in data.items() if key != "layouts"}
         if layout is not None:
             if layout not in self.layouts:
-                problems.add("unknown-layout", self.span(("layouts",)), name=layout, nearest=hint(layout, self.layouts))
+                span = self.span(("layouts",))
+                problems.add("unknown-layout", span, name=layout, nearest=hint(layout, self.layouts))
             else:
-                self.data = self._merged(self.data, layouts[layout], (), ("layouts", layout))
+                self._patch(self._where(("layouts", layout)))
+
+    def _patch(self, part: Path) -> None:
+        """Lay the mapping at a path of the document over what is there."""
+        patch = self.document.data
+        for step in part:
+            patch = patch[step]
+        if isinstance(patch, dict):
+            self.data = self._merged(self.data, patch, (), part)
 
     def _merged(self, base: Any, patch: Any, path: Path, origin: Path) -> Any:
         """JSON Merge Patch (RFC 7396), remembering where each part came from."""
@@ -105,6 +118,14 @@ def selectors(source: Source) -> dict[str, Any]:
                 if key in section and not isinstance(section[key], dict):
                     found[key] = section[key]
     return found
+
+
+def selector_span(source: Source, key: str) -> Span:
+    """Where the project says what `selectors` answers for `key`."""
+    for name, section in source.data.items():
+        if isinstance(section, dict) and key in section and not isinstance(section[key], dict):
+            return source.span((name, key))
+    return source.span(())
 
 
 class Builder:

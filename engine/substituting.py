@@ -64,18 +64,12 @@ class Values:
         if op.code == "constant":
             text = self.model.constants[op.parts[0]][2].body.get("unit")
             return self.model.units.unit(str(text)) if text is not None else None
-        if op.code == "bound" and op.type.sort == "number":
-            return self._unit_of_series(op)
         if op.code == "pick":
             return self.model.series[op.parts[2]].unit
         if op.code == "property":
             return self.model.series[op.parts[1]].properties[op.parts[2]][1]
         text = unit_text(self.model, op)
         return self.model.units.unit(text) if text is not None else None
-
-    def _unit_of_series(self, op: Op) -> Unit | None:
-        units = [s.unit for s in self.model.series.values() if s.unit and s.unit.kind == op.type.detail]
-        return units[0] if units else self.model.units.base_unit(op.type.detail)
 
 
 def text_of(value: Any, unit: Unit | None, digits: int = DIGITS) -> str:
@@ -105,7 +99,7 @@ class Trace:
     reads: dict[tuple[str, str], Thing] = field(default_factory=dict)
     entries: dict[str, tuple[Any, Unit | None]] = field(default_factory=dict)
     lookups: list[tuple[Op, list[Any], list[str], Any]] = field(default_factory=list)
-    picks: list[tuple[Op, Bound, Any]] = field(default_factory=list)
+    picks: list[tuple[Op, str, str, Any]] = field(default_factory=list)
     conditions: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -115,6 +109,7 @@ class Substitution:
     def __init__(self, values: Values, thing: Thing, trace: Trace | None = None) -> None:
         self.values, self.thing = values, thing
         self.trace = trace if trace is not None else Trace()
+        self.member_units: dict[int, Unit | None] = {}
 
     def text(self, op: Op, bound: Bound | None = None) -> str:
         """The expression with its values put in, outermost lookup and pick still to be read as such."""
@@ -131,7 +126,7 @@ class Substitution:
     def _leaf(self, value: Any, op: Op) -> tree.Node:
         if isinstance(value, Absent):
             return tree.Name(f"{print_tree(op.node)}?")
-        unit = self.values.unit_of(op)
+        unit = self.member_units[op.parts[0]] if op.code == "bound" else self.values.unit_of(op)
         text = text_of(value, unit)
         if not isinstance(value, Decimal) or unit is None:
             return tree.Name(text)
@@ -292,11 +287,23 @@ class Substitution:
                 self.trace.reads[owner.path, over.parts[1]] = owner
 
     def _pick(self, op: Op, bound: Bound, outermost: bool) -> tree.Node:
-        end, _, series, where = op.parts
+        end, number, series, where = op.parts
         assert isinstance(op.node, tree.Pick)
+        self.member_units[number] = self.values.model.series[series].unit
         printed = tree.Pick(end, op.node.variable, op.node.series, self.put(where, bound))
         if self._free(op, bound):
             return printed
         value = self.values.attempt(op, self.thing, bound)
-        self.trace.picks.append((op, bound, value))
+        if not isinstance(value, Absent):
+            held = print_tree(self.put(where, {**bound, number: value}))
+            self.trace.picks.append((op, held, self._passed_over(op, bound, value), value))
         return printed if outermost or isinstance(value, Absent) else self._leaf(value, op)
+
+    def _passed_over(self, op: Op, bound: Bound, value: Any) -> str:
+        """The test of the member looked at just before the one picked; empty when the first one fits."""
+        end, number, series, where = op.parts
+        members = self.values.run.rulebook.members[series]
+        before = members.index(value) - 1 if end == "first" else members.index(value) + 1
+        if not 0 <= before < len(members):
+            return ""
+        return print_tree(self.put(where, {**bound, number: members[before]}))

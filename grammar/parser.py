@@ -159,7 +159,7 @@ def _phrases(expected: tuple[str, ...]) -> list[str]:
     rest, phrases = set(expected), []
     if {"NAME", "NUMBER"} <= rest:
         rest -= VALUE_STARTS
-        phrases.append("a name, a number or '('")
+        phrases += ["a name", "a number", "'('"]
     if "TIMES" in rest:
         rest -= OPERATORS
         phrases.append("an operator")

@@ -245,7 +245,8 @@ def test_names_of_problems_are_unique() -> None:
     [
         ("a +", "the text ends where a name, a number or '(' was expected"),
         ("a + * b", "expected a name, a number or '(', found '*'"),
-        ("a of b", "expected an operator or the end, found 'of'"),
+        ("a given", "expected an operator or the end, found 'given'"),
+        ("a is", "the text ends where a name, a number, '(', 'given' or 'one' was expected"),
         ("box.sum", "'sum' is a word of the language; expected a name"),
         ("a $ b", "'$' has no meaning here; expected an operator or the end"),
         ("if a < 2 m b", "an operator, or a comma, is missing before 'b'"),

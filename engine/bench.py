@@ -1,0 +1,165 @@
+"""The author's bench: what rulesets there are, what one says, whether it is sound, whether its cases hold."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from .blocks import Block, Grid, Heading, Items, Paragraph
+from .books import check_book
+from .casework import Outcome, try_cases
+from .diagnostics import GaugebookError, Problems, hint
+from .documents import read
+from .entries import SECTIONS, Book, Entry
+from .layers import build
+from .loading import HEADER_FILE, Shelf, as_list, plain
+
+
+def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:
+    """A ruleset named by id or by path: its id, its place, and the folders to search for it and its parents.
+
+    An id known on the shelf wins over a path; raises `GaugebookError` when the text is neither.
+    """
+    places = Shelf(folders).places()
+    if text in places:
+        return text, places[text], list(folders)
+    place = Path(text).resolve()
+    place = place.parent if place.name == HEADER_FILE else place
+    if (place / HEADER_FILE).is_file() or (place.is_file() and place.suffix == ".yaml"):
+        return (place.stem if place.is_file() else place.name), place, [place.parent, *folders]
+    raise GaugebookError.because("unknown-ruleset-or-path", text=text, nearest=hint(text, places))
+
+
+def listing(folders: Sequence[Path]) -> list[dict[str, Any]]:
+    """Every ruleset found: id, version, title, what it extends, and whether it is in force by itself."""
+    problems = Problems()
+    found = []
+    for id, place in sorted(Shelf(folders).places().items()):
+        document = read(place / HEADER_FILE if place.is_dir() else place, problems)
+        if document is None or not isinstance(document.data, dict):
+            continue
+        header = plain(document.data)
+        found.append({
+            "id": id, "version": str(header.get("version", "")), "title": str(header.get("title", "")),
+            "extends": as_list(header.get("extends")), "force": str(header.get("force", "yes")),
+        })
+    problems.refuse_if_any()
+    return found
+
+
+def listing_page(found: list[dict[str, Any]]) -> list[Block]:
+    """The listing for people."""
+    rows = [[item["id"], item["version"], ", ".join(item["extends"]), item["title"]] for item in found]
+    return [Grid(["ruleset", "version", "extends", "title"], rows)]
+
+
+def show(text: str, folders: Sequence[Path]) -> list[Block]:
+    """A ruleset with everything below it: its layers and its entries with their citations."""
+    book = _stacked(text, folders)
+    top = book.layers[-1]
+    layers = ", ".join(f"{layer.id} {layer.header.get('version', '')}" for layer in book.layers)
+    lines = [f"Document: {top.document}", f"Layers, bottom first: {layers}", f"Digest: {top.digest}"]
+    page: list[Block] = [Heading(str(top.header.get("title", top.id)), 1), Paragraph("\n".join(lines))]
+    for section in SECTIONS:
+        entries = book.section(section).values()
+        if entries:
+            page.append(Heading(f"{section} ({len(entries)})"))
+            page.append(Grid(
+                ["entry", "title", "cites", "transcription", "said by"],
+                [
+                    [
+                        entry.name, str(entry.body.get("title", "")), "; ".join(book.cites(entry.cites)),
+                        str(entry.body.get("transcription", "")), _layers(entry),
+                    ]
+                    for entry in entries
+                ],
+            ))
+    if book.removed:
+        page += [Heading("Removed"), Items([f"{id} by {change.layer}" for id, change in book.removed.items()])]
+    left_out = [str(part) for layer in book.layers for part in as_list(layer.header.get("not_encoded"))]
+    return [*page, Heading("Not encoded"), Items(left_out)] if left_out else page
+
+
+def _layers(entry: Entry) -> str:
+    return ", ".join(dict.fromkeys(change.layer for change in entry.history))
+
+
+def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
+    """One entry in full: what it says, on what authority, and who changed it.
+
+    `name` is `section/name`, or the name alone where only one section has it.
+    """
+    book = _stacked(text, folders)
+    known = {**{entry.name: entry for entry in book.entries.values()}, **book.entries}
+    entry = known.get(name)
+    if entry is None:
+        raise GaugebookError.because("unknown-entry", ruleset=book.layers[-1].id, entry=name, nearest=hint(name, known))
+    aside = ("title", "source", "transcription", "note", "rows", "columns")
+    lines = [f"{entry.full_id}"]
+    lines += [f"Cites: {'; '.join(book.cites(entry.cites))}"] * bool(entry.cites)
+    lines += [f"{word.capitalize()}: {', '.join(map(str, as_list(entry.body[word])))}" for word in aside[1:4] if word in entry.body]
+    page: list[Block] = [Heading(str(entry.body.get("title", entry.name)), 1), Paragraph("\n".join(lines))]
+    said = [line for key, value in entry.body.items() if key not in aside for line in _outline(key, value)]
+    if said:
+        page.append(Items(said))
+    if "rows" in entry.body:
+        page.append(_grid(entry.body))
+    changes = [f"{change.layer} {change.operation}: {change.what}" for change in entry.history]
+    return [*page, Heading("History"), Items(changes)]
+
+
+def _outline(key: str, value: Any) -> list[str]:
+    """A property and what lies below it, one line for each plain value, by its dotted path."""
+    if isinstance(value, dict):
+        return [line for inner, item in value.items() for line in _outline(f"{key}.{inner}", item)]
+    if isinstance(value, list) and any(isinstance(item, (dict, list)) for item in value):
+        return [line for index, item in enumerate(value) for line in _outline(f"{key}[{index}]", item)]
+    return [f"{key}: {', '.join(map(str, value)) if isinstance(value, list) else value}"]
+
+
+def _grid(body: dict[str, Any]) -> Grid:
+    keys = [str(key["name"]) for key in body.get("keys") or [{"name": ""}]]
+    columns = [" ".join(column) for column in body.get("columns") or [[str(body.get("unit", ""))]]]
+    return Grid([keys[0], *columns], [[row, *cells] for row, cells in body["rows"].items()])
+
+
+def _stacked(text: str, folders: Sequence[Path]) -> Book:
+    id, _, searched = find(text, folders)
+    problems = Problems()
+    book = build([id], searched, problems)
+    problems.refuse_if_any()
+    return book
+
+
+def check(text: str, folders: Sequence[Path]) -> str:
+    """One line about a sound ruleset; raises `Refused` with every fault of an unsound one."""
+    id, _, searched = find(text, folders)
+    checked = check_book([id], searched)
+    rulebook = checked.compiled()
+    counts = Counter(name.partition("/")[0] for name in rulebook.entries)
+    said = ", ".join(f"{counts[section]} {section}" for section in SECTIONS if counts[section])
+    return f"{id} is sound: {said}; {rulebook.frozen['digest']}"
+
+
+def try_out(text: str, folders: Sequence[Path]) -> tuple[Outcome, str]:
+    """The outcome of a ruleset's cases, and the report on it."""
+    id, place, searched = find(text, folders)
+    outcome = try_cases(id, place, searched)
+    return outcome, report(id, outcome)
+
+
+def report(id: str, outcome: Outcome) -> str:
+    """One line per expectation that failed, a count, and what no case touches."""
+    lines = [str(miss) for miss in outcome.misses]
+    lines.append(f"{id}: {outcome.cases} cases, {outcome.cases - outcome.failed} pass, {outcome.failed} fail")
+    if outcome.untouched:
+        lines.append(f"{len(outcome.untouched)} entries no case touches:")
+        lines += [f"  {entry}" for entry in outcome.untouched]
+    hit = sum(read for read, _ in outcome.cells.values())
+    printed = sum(cells for _, cells in outcome.cells.values())
+    if printed:
+        lines.append(f"{hit} of {printed} table cells are touched:")
+        lines += [f"  tables/{name}: {read} of {cells}" for name, (read, cells) in outcome.cells.items()]
+    return "\n".join(lines) + "\n"

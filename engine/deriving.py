@@ -1,0 +1,388 @@
+"""The derivation of one value as a tree of plain data, rebuilt from a finished run when somebody asks.
+
+A node says what a value is, how it came about and what it rests on:
+
+id, role (rule, choice, check, field, relation, constant, reading), thing, attribute, title, value (as shown), raw
+and unit (as in a result), entry, cites, transcription; `why` where there is no value;
+formula and substituted (the expression as written, and with its values put in), route (the way taken, with its own
+citations and its condition), conditions (of each `if` on the way), lookups, picks, inputs (nodes below);
+a choice: checks (nodes), rejected; a check: actual and limit; a field: stated (file:line:column) or assumed.
+`full` adds to a rule what was tried and did not hold, and to a lookup the rows beside the one hit.
+A node met a second time is a reference: id, value, reference.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from .books import CheckedBook
+from .evaluating import Run, Thing
+from .grammar import print_tree
+from .meaning import Op
+from .programs import Check, Rule
+from .project import Source
+from .results import plain, unit_text
+from .rulebook import Attribute
+from .runtime import DASH, REST, Absent, Axis, Table
+from .substituting import DIGITS, MOST_DIGITS, Substitution, Trace, Values, text_of
+from .units import Unit
+
+Tree = dict[str, Any]
+
+VERDICTS = {True: "passes", False: "fails", None: "undetermined"}
+DOES_NOT_APPLY = "does not apply"
+
+
+def derive(
+    run: Run, checked: CheckedBook, thing: Thing, name: str, *, full: bool = False, source: Source | None = None
+) -> Tree:
+    """The derivation of an attribute or a check of a thing; `source` tells where the project states its fields.
+
+    Raises `KeyError` when the thing has neither.
+    """
+    return Deriver(run, checked, full, source).node(thing, name)
+
+
+class Deriver:
+    """Builds the nodes of one derivation; `seen` makes the second meeting a reference."""
+
+    def __init__(self, run: Run, checked: CheckedBook, full: bool, source: Source | None) -> None:
+        self.run, self.full, self.source = run, full, source
+        self.rulebook = run.rulebook
+        self.frozen = run.rulebook.frozen
+        self.programs, self.model = checked.programs, checked.model
+        self.values = Values(run, checked)
+        self.checks = {check.name: check for check in checked.programs.checks}
+        self.seen: dict[str, str] = {}
+
+    def node(self, thing: Thing, name: str) -> Tree:
+        """The node of an attribute or a check."""
+        attribute = self.rulebook.attributes[thing.kind].get(name)
+        if attribute is not None:
+            return self.attribute(thing, attribute)
+        check = self.checks[name]
+        if check.kind != thing.kind:
+            raise KeyError(f"{thing.kind}.{name}")
+        return self.check(thing, check)
+
+    # -- what nodes have in common
+
+    def _entry(self, id: str) -> Tree:
+        entry = self.rulebook.entries[id]
+        made = {"entry": entry["full"], "cites": list(entry["cites"])}
+        return made | {key: entry[key] for key in ("title", "transcription") if key in entry}
+
+    def _valued(self, value: Any, unit: Unit | None) -> Tree:
+        made: Tree = {"value": text_of(value, unit)}
+        if isinstance(value, Absent):
+            return made | {"raw": None, "unit": unit_text(unit), "why": list(value.reasons)}
+        return made | {"raw": plain(value, unit), "unit": unit_text(unit)}
+
+    def _reference(self, id: str) -> Tree | None:
+        return {"id": id, "value": self.seen[id], "reference": True} if id in self.seen else None
+
+    # -- attributes
+
+    def attribute(self, thing: Thing, attribute: Attribute) -> Tree:
+        """The node of an attribute."""
+        id = f"{thing.path}.{attribute.name}"
+        known = self._reference(id)
+        if known is not None:
+            return known
+        value: Any
+        try:
+            with self.run.exactly():
+                value = thing.get(attribute.name)
+        except Absent as absent:
+            value = absent
+        node: Tree = {"id": id, "role": attribute.role, "thing": thing.path, "attribute": attribute.name}
+        node |= self._valued(value, attribute.unit)
+        self.seen[id] = node["value"]
+        if attribute.name in thing.stated or attribute.role in ("field", "relation"):
+            node |= self._stated(thing, attribute)
+        else:
+            node |= self._entry(attribute.entry)
+        if attribute.role == "rule":
+            self._rule(node, thing, self.programs.rules[attribute.kind, attribute.name], attribute.unit)
+        elif attribute.role == "choice":
+            self._choice(node, thing, attribute)
+        return node
+
+    def _stated(self, thing: Thing, attribute: Attribute) -> Tree:
+        """Where the project says so, or the default that stands in."""
+        field = attribute.field or {}
+        made = self._entry(field.get("entry", attribute.entry))
+        if attribute.name in thing.stated:
+            place = (*data_path(thing), *attribute.steps)
+            made["stated"] = str(self.source.span(place)) if self.source is not None else "the project"
+        elif (thing.path, attribute.name) in self.run.assumptions:
+            made["assumed"] = field.get("assume", "the default")
+        return made
+
+    def _rule(self, node: Tree, thing: Thing, rule: Rule, unit: Unit | None) -> None:
+        asked, taken = Trace(), None
+        tried: list[Tree] = []
+        ways = self.frozen["rules"][f"{rule.kind}.{rule.name}"]["routes"]
+        for route, way in zip(rule.routes, ways, strict=True):
+            step: Tree = {"name": route.name} if len(rule.routes) > 1 else {}
+            step |= {"cites": way["cites"]} if way["cites"] else {}
+            step |= {"exception": True} if route.rank is not None else {}
+            holds: Any = True
+            if route.when is not None:
+                step |= self._condition(route.when, thing, asked)
+                holds = self.values.attempt(route.when, thing, {})
+            if isinstance(holds, Absent):
+                node["route"] = step | {"undetermined": True}
+                break
+            if holds:
+                taken = route
+                if step:
+                    node["route"] = step
+                break
+            tried.append(step)
+        if self.full or taken is None:
+            node["tried"] = tried
+        traces = [asked] if self.full or taken is None else []
+        if taken is not None:
+            trace = Trace()
+            node |= self._statement(taken.value, thing, trace, node["value"])
+            traces.insert(0, trace)
+        self._below(node, traces)
+
+    def _condition(self, op: Op, thing: Thing, trace: Trace) -> Tree:
+        return {"condition": print_tree(op.node), "substituted": Substitution(self.values, thing, trace).text(op)}
+
+    def _statement(self, op: Op, thing: Thing, trace: Trace, value: str) -> Tree:
+        """An expression as written and with its values put in, up to the value it has."""
+        left = Substitution(self.values, thing, trace).text(op)
+        made: Tree = {
+            "formula": print_tree(op.node), "substituted": left if left == value else f"{left} = {value}",
+        }
+        if trace.conditions:
+            made["conditions"] = [{"condition": asked, "substituted": put} for asked, put in trace.conditions]
+        return made
+
+    def _below(self, node: Tree, traces: list[Trace]) -> None:
+        """Put what expressions read under the node, each once."""
+        lookups, picks, inputs = [], [], []
+        for trace in traces:
+            lookups += [self._lookup(*lookup) for lookup in trace.lookups]
+            picks += [self._pick(*pick) for pick in trace.picks]
+        for trace in traces:
+            for (_, name), thing in trace.reads.items():
+                inputs.append(self.attribute(thing, self.rulebook.attributes[thing.kind][name]))
+            inputs += [self._named(id, value, unit) for id, (value, unit) in trace.entries.items()]
+        node["lookups"] = _once(lookups)
+        node["picks"] = _once(picks)
+        children: dict[str, Tree] = {}
+        for child in inputs:
+            children.setdefault(child["id"], child)
+        node["inputs"] = list(children.values())
+
+    def _named(self, id: str, value: Any, unit: Unit | None) -> Tree:
+        """A constant, or a reading with who settled it."""
+        known = self._reference(id)
+        if known is not None:
+            return known
+        section, _, name = id.partition("/")
+        node = {"id": id, "role": section.removesuffix("s")} | self._valued(value, unit) | self._entry(id)
+        if section == "readings":
+            node["settled_by"] = self.run.readings_used[name][1]
+        self.seen[id] = node["value"]
+        return node
+
+    # -- tables and series
+
+    def _lookup(self, op: Op, keys: list[Any], shown: list[str], value: Any) -> Tree:
+        unit = self.values.unit_of(op)
+        if op.code == "property":
+            _, series, name = op.parts
+            made = {"table": series, "property": name, "keys": shown}
+            return made | self._valued(value, unit) | self._entry(f"series/{series}")
+        name = op.parts[0]
+        made = {"table": name, "keys": shown} | self._valued(value, unit) | self._entry(f"tables/{name}")
+        table = self.rulebook.tables[name]
+        places = _places(table, keys)
+        if places is None:
+            return made
+        units = [axis["unit"] for axis in self.frozen["tables"][name]["axes"]]
+        rows = [
+            _row(axis, place, key, self.rulebook.units.unit(u) if u else None)
+            for axis, place, key, u in zip(table.axes, places, keys, units, strict=True)
+        ]
+        made["row"] = [row for row in rows if row]
+        cell = self.rulebook.entries[f"tables/{name}"].get("cells", {}).get(self._cell_name(name, places))
+        if cell is not None:
+            made["transcription"] = cell
+        if self.full:
+            made["neighbours"] = self._neighbours(table, units, places, unit)
+        return made
+
+    def _cell_name(self, name: str, places: tuple[int, ...]) -> str:
+        axes = self.rulebook.tables[name].axes
+        units = [axis["unit"] for axis in self.frozen["tables"][name]["axes"]]
+        words = [
+            text_of(axis.keys[place], self.rulebook.units.unit(unit) if unit else None)
+            for axis, place, unit in zip(axes, places, units, strict=True)
+        ]
+        return "|".join(
+            word.removesuffix(f" {unit}") if unit else word for word, unit in zip(words, units, strict=True)
+        )
+
+    def _neighbours(
+        self, table: Table, units: list[str | None], places: tuple[int, ...], unit: Unit | None
+    ) -> list[Tree]:
+        """The cells before and after along the rows and along every key that is not matched exactly."""
+        found = []
+        for number, axis in enumerate(table.axes):
+            if number and axis.match == "exact":
+                continue
+            order = [axis.places[bound] for bound in axis.bounds] or list(range(len(axis.keys)))
+            at = order.index(places[number]) if places[number] in order else len(order)
+            key_unit = self.rulebook.units.unit(str(units[number])) if units[number] else None
+            for beside in (at - 1, at + 1):
+                if 0 <= beside < len(order):
+                    cell = table.cells.get((*places[:number], order[beside], *places[number + 1:]), DASH)
+                    key = text_of(axis.keys[order[beside]], key_unit)
+                    found.append({"key": axis.name, "row": key, "value": text_of(cell, unit)})
+        return found
+
+    def _pick(self, op: Op, held: str, before: str, value: Any) -> Tree:
+        series = op.parts[2]
+        made = {"series": series, "value": text_of(value, self.values.unit_of(op)), "holds": held}
+        return made | ({"passed_over": before} if before else {}) | self._entry(f"series/{series}")
+
+    # -- choices and checks
+
+    def _choice(self, node: Tree, thing: Thing, attribute: Attribute) -> None:
+        choice = self.programs.choices[attribute.kind, attribute.name]
+        node["from"] = {"series": choice.series} | self._entry(f"series/{choice.series}")
+        asked = Trace()
+        if choice.when is not None and "stated" not in node:
+            holds = self.values.attempt(choice.when, thing, {})
+            node["route"] = self._condition(choice.when, thing, asked) | {"holds": text_of(holds, None)}
+        rejected = self.run.rejected.get((thing.path, attribute.name), [])
+        node["rejected"] = [
+            {"value": text_of(candidate.member, attribute.unit)}
+            | self._verdict(candidate.check, False, candidate.actual, candidate.limit)
+            | ({"why": [candidate.reason]} if candidate.reason else {})
+            for candidate in rejected
+        ]
+        needed = node["raw"] is not None or "why" in node
+        node["checks"] = [self.check(thing, check) for check in choice.checks] if needed else []
+        self._below(node, [asked] if self.full or not needed else [])
+
+    def _verdict(self, name: str, passes: bool | None, actual: Any, limit: Any) -> Tree:
+        """A check's name, verdict, sides and sign, with digits enough to tell the sides apart."""
+        check = self.rulebook.checks[name]
+        unit = self.rulebook.units.unit(check["unit"]) if check["unit"] else None
+        made = {"check": name, "passes": passes} | self._entry(check["entry"])
+        if actual is None:
+            return made
+        digits = next(
+            (d for d in range(DIGITS, MOST_DIGITS) if text_of(actual, unit, d) != text_of(limit, unit, d)), DIGITS
+        )
+        sides = {
+            word: {"value": text_of(side, unit, digits), "raw": plain(side, unit), "unit": unit_text(unit)}
+            for word, side in (("actual", actual), ("limit", limit))
+        }
+        return made | sides | {"sign": check["sign"]}
+
+    def check(self, thing: Thing, check: Check) -> Tree:
+        """The node of a check on a thing."""
+        id = f"{thing.path}.{check.name}"
+        known = self._reference(id)
+        if known is not None:
+            return known
+        verdict: Any
+        try:
+            with self.run.exactly():
+                verdict = self.run.check(thing, check.name)
+        except Absent as absent:
+            verdict = absent
+        why = list(verdict.reasons) if isinstance(verdict, Absent) else []
+        sides = verdict if isinstance(verdict, tuple) else ((False if verdict.void else None) if why else None, None, None)
+        value = DOES_NOT_APPLY if verdict is None else VERDICTS[sides[0]]
+        node: Tree = {"id": id, "role": "check", "thing": thing.path, "value": value}
+        node |= self._verdict(check.name, *sides) | ({"why": why} if why else {})
+        self.seen[id] = value
+        asked, trace = Trace(), Trace()
+        if check.when is not None:
+            node["route"] = self._condition(check.when, thing, asked)
+        if verdict is not None:
+            node["formula"] = print_tree(check.require.node)
+            node["substituted"] = self._sides(check.require, thing, trace, node)
+        self._below(node, [trace, asked] if self.full or verdict is None else [trace])
+        return node
+
+    def _sides(self, require: Op, thing: Thing, trace: Trace, node: Tree) -> str:
+        """`40 A * 0.8 = 32 A >= 25.5 A`: each side worked out, then compared."""
+        put = Substitution(self.values, thing, trace)
+        if require.code != "compare" or node.get("sign") not in ("<", "<=", ">", ">="):
+            return put.text(require)
+        sign, *ops = require.parts
+        unit = self.rulebook.checks[node["check"]]["unit"]
+        texts = []
+        for op, word in zip(ops, ("actual", "limit"), strict=True):
+            value = self.values.attempt(op, thing, {})
+            shown = node[word]["value"] if word in node else text_of(
+                value, self.rulebook.units.unit(unit) if unit else None
+            )
+            left = put.text(op)
+            texts.append(left if left == shown else f"{left} = {shown}")
+        return f"{texts[0]} {sign} {texts[1]}"
+
+
+def data_path(thing: Thing) -> tuple[str | int, ...]:
+    """Where a thing stands in its project's data."""
+    kinds = thing.run.rulebook.kinds
+    section = str(kinds[thing.kind].get("section", thing.kind))
+    if thing.parent is not None:
+        return (*data_path(thing.parent), section, int(thing.name[len(section) + 1:-1]))
+    return (section,) if thing.run.rulebook.only(thing.kind) else (section, thing.name)
+
+
+def _once(items: list[Tree]) -> list[Tree]:
+    return [item for number, item in enumerate(items) if item not in items[:number]]
+
+
+def _places(table: Table, keys: list[Any]) -> tuple[int, ...] | None:
+    """The cell a lookup hit, between rows the one before; None when it hit none."""
+    if any(isinstance(key, Absent) for key in keys):
+        return None
+    try:
+        if table.axes[0].match != "linear":
+            return table.locate(keys)
+        axis = table.axes[0]
+        first = axis.places[axis.bounds[min(max(axis.position(keys[0]), 0), len(axis.bounds) - 1)]]
+        return (first, *Table(table.name, table.axes[1:], {}).locate(keys[1:]))
+    except Absent:
+        return None
+
+
+def _row(axis: Axis, place: int, key: Any, unit: Unit | None) -> str | None:
+    """The row a key fell into, in words; None where the key is the row."""
+    printed = axis.keys[place]
+    if printed == REST:
+        return f"{axis.name} beyond the other rows"
+    if axis.match == "exact" or not isinstance(printed, Decimal):
+        return None
+    at = axis.bounds.index(printed)
+    before = text_of(axis.bounds[at - 1], unit) if at else None
+    after = text_of(axis.bounds[at + 1], unit) if at + 1 < len(axis.bounds) else None
+    bound = text_of(printed, unit)
+    match axis.match:
+        case "up_to":
+            words = f"over {before} up to {bound}" if before else f"up to {bound}"
+        case "below":
+            words = f"from {before} to below {bound}" if before else f"below {bound}"
+        case "at_least":
+            words = f"from {bound} to below {after}" if after else f"{bound} or more"
+        case "above":
+            words = f"over {bound} up to {after}" if after else f"over {bound}"
+        case _:
+            words = f"between {bound} and {after}" if after and key != printed else bound
+    return f"{axis.name} {words}"
+
+

@@ -1,0 +1,218 @@
+"""The Python interface: open a stack of rulesets, size a project, ask the result.
+
+    import gaugebook
+
+    result = gaugebook.size("boathouse.yaml", rulesets=["base-2020", "larkmere-2021"])
+    result.passes
+    result.value("things.name.attribute")
+
+Whatever is wrong with an input is raised as one `Refused` (a `GaugebookError`) that lists every fault with
+its place. Numbers of a result are floats in the unit named beside them.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from . import books
+from .diagnostics import GaugebookError, Problems, Refused, Span, hint
+from .evaluating import Run
+from .project import Source, build_run, read_source, selector_span, selectors
+from .results import build_result
+from .rulebook import Rulebook
+
+FOLDERS_VARIABLE = "GAUGEBOOK_RULESETS"
+"""An environment variable: folders to search for rulesets, separated as in PATH."""
+
+PathLike = str | os.PathLike[str]
+
+
+class Result:
+    """What a project comes to under a book.
+
+    `data` is the result as JSON data (`gaugebook schema result` describes it), `run` the evaluation behind
+    it, `source` the project as written.
+    """
+
+    def __init__(self, data: dict[str, Any], run: Run, source: Source) -> None:
+        self.data, self.run, self.source = data, run, source
+
+    def __repr__(self) -> str:
+        return f"<Result of {self.source.title!r}: passes={self.passes}>"
+
+    @property
+    def passes(self) -> bool | None:
+        """True when every check passes, False when one fails, None when one stays undetermined."""
+        passes: bool | None = self.data["passes"]
+        return passes
+
+    @property
+    def values(self) -> dict[str, dict[str, Any]]:
+        """Every derived value by its name, `section.thing.attribute`: value, unit, entry, cites and more."""
+        values: dict[str, dict[str, Any]] = self.data["values"]
+        return values
+
+    @property
+    def checks(self) -> list[dict[str, Any]]:
+        """Every check that applies: thing, check, passes, actual, limit, margin (a share of the limit)."""
+        checks: list[dict[str, Any]] = self.data["checks"]
+        return checks
+
+    def value(self, name: str) -> Any:
+        """The bare value called `name`: a float in the unit `values[name]["unit"]`, a text, a bool, or None.
+
+        Raises `GaugebookError` with the nearest names when the result has no such value.
+        """
+        if name not in self.values:
+            raise GaugebookError.because("unknown-value", name=name, nearest=hint(name, self.values))
+        return self.values[name]["value"]
+
+    def to_json(self, indent: int | None = 2) -> str:
+        """The result as JSON text."""
+        return json.dumps(self.data, indent=indent, ensure_ascii=False)
+
+
+class Book:
+    """A stack of rulesets, checked and ready to size projects.
+
+    `rulebook` is the compiled book. Its entries cite their clauses and say where each figure was taken from.
+    """
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+
+    def __repr__(self) -> str:
+        return f"<Book {'+'.join(self.stack)} {self.digest[:19]}>"
+
+    @property
+    def stack(self) -> list[str]:
+        """The ids of its layers, bottom first."""
+        return [layer["id"] for layer in self.rulebook.frozen["layers"]]
+
+    @property
+    def digest(self) -> str:
+        """The identity of its content."""
+        return str(self.rulebook.frozen["digest"])
+
+    @property
+    def entries(self) -> dict[str, dict[str, Any]]:
+        """Entry id (`section/name`) to its full id, citations, source and transcription."""
+        return self.rulebook.entries
+
+    def size(
+        self, project: PathLike, *, layout: str | None = None, readings: Mapping[str, str] | None = None
+    ) -> Result:
+        """Size a project under this book, whatever rulesets the project names; see `size`."""
+        problems = Problems()
+        source = _read(project, layout, problems)
+        return size_source(source, self, readings or {}, problems)
+
+
+def open_book(*ids: str, folders: Sequence[PathLike] = ()) -> Book:
+    """Open a stack of rulesets, the first at the bottom; each brings the rulesets it extends.
+
+    `folders` are searched before those of the environment variable GAUGEBOOK_RULESETS and the shipped ones.
+    Raises `Refused` with every fault found in the rulesets.
+    """
+    return Book(books.open_book(ids, search_folders(folders)))
+
+
+def size(
+    project: PathLike,
+    rulesets: Sequence[str] | None = None,
+    layout: str | None = None,
+    readings: Mapping[str, str] | None = None,
+    folders: Sequence[PathLike] = (),
+) -> Result:
+    """Make every choice the rules leave open in a project, and check what it states.
+
+    `rulesets` are stacked, the first at the bottom; left out, the project says which. `layout` names one of
+    the project's layouts. `readings` settles open readings by name, over what the project settles. Raises
+    `Refused` with every fault found in the project or the rulesets.
+    """
+    problems = Problems()
+    source = _read(project, layout, problems)
+    ids, named_at = choose_rulesets(source, rulesets, problems)
+    if not ids:
+        problems.refuse_if_any()
+    try:
+        book = open_book(*ids, folders=folders)
+    except Refused as error:
+        problems.take(error, named_at)
+        problems.refuse_if_any()
+        raise
+    return size_source(source, book, readings or {}, problems)
+
+
+def size_source(source: Source, book: Book, readings: Mapping[str, str], problems: Problems) -> Result:
+    """Size a project already read; raises `Refused` with `problems` and whatever is found now."""
+    settled = settle_readings(source, book.rulebook, readings, problems)
+    run = build_run(source, book.rulebook, settled, problems)
+    problems.refuse_if_any()
+    return Result(build_result(run, source), run, source)
+
+
+def choose_rulesets(
+    source: Source, asked: Sequence[str] | None, problems: Problems
+) -> tuple[list[str], Span | None]:
+    """The rulesets to work under, bottom first, and where the project names them.
+
+    Those of the call, else those the project names; when nobody names any, that is noted in `problems`.
+    """
+    if asked:
+        return list(asked), None
+    named = selectors(source).get("rulesets")
+    if named:
+        return [str(id) for id in (named if isinstance(named, list) else [named])], selector_span(source, "rulesets")
+    problems.add("no-ruleset-named", source.document.span(()))
+    return [], None
+
+
+def settle_readings(
+    source: Source, rulebook: Rulebook, asked: Mapping[str, str], problems: Problems
+) -> dict[str, tuple[str, str]]:
+    """Reading -> (option, who settled it): the call, else the project. Unknown names go to `problems`."""
+    stated = source.data.get("readings") or {}
+    if not isinstance(stated, dict):
+        problems.add("not-a-mapping", source.span(("readings",)), key="readings")
+        stated = {}
+    settled: dict[str, tuple[str, str]] = {}
+    offers = [(str(name), str(option), "project", source.span(("readings", name))) for name, option in stated.items()]
+    offers += [(name, option, "call", None) for name, option in asked.items()]
+    known = rulebook.frozen["readings"]
+    for name, option, by, span in offers:
+        if name not in known:
+            problems.add("unknown-reading", span, name=name, nearest=hint(name, known))
+        elif option not in known[name]["options"]:
+            options = known[name]["options"]
+            problems.add(
+                "unknown-option", span, reading=name, option=option, options=", ".join(options),
+                nearest=hint(option, options),
+            )
+        else:
+            settled[name] = (option, by)
+    return settled
+
+
+def search_folders(folders: Sequence[PathLike] = ()) -> list[Path]:
+    """The folders searched for rulesets before the shipped ones; `Refused` if one given is no folder."""
+    given = [Path(folder) for folder in folders]
+    problems = Problems()
+    for folder in given:
+        if not folder.is_dir():
+            problems.add("not-a-folder", path=folder)
+    problems.refuse_if_any()
+    from_environment = os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep)
+    return [*given, *(Path(folder) for folder in from_environment if folder)]
+
+
+def _read(project: PathLike, layout: str | None, problems: Problems) -> Source:
+    source = read_source(Path(project), layout, problems)
+    if source is None:
+        problems.refuse_if_any()
+        raise Refused
+    return source
