@@ -77,7 +77,8 @@ def show(text: str, folders: Sequence[Path]) -> list[Block]:
                 ],
             ))
     if book.removed:
-        page += [Heading("Removed"), Items([f"{id} by {change.layer}" for id, change in book.removed.items()])]
+        gone = [f"{id} by {change.layer}" for id, change in book.removed.items()]
+        page += [Heading("Removed"), Items(gone)]
     left_out = [str(part) for layer in book.layers for part in as_list(layer.header.get("not_encoded"))]
     return [*page, Heading("Not encoded"), Items(left_out)] if left_out else page
 
@@ -95,11 +96,14 @@ def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
     known = {**{entry.name: entry for entry in book.entries.values()}, **book.entries}
     entry = known.get(name)
     if entry is None:
-        raise GaugebookError.because("unknown-entry", ruleset=book.layers[-1].id, entry=name, nearest=hint(name, known))
+        near = hint(name, known)
+        raise GaugebookError.because("unknown-entry", ruleset=book.layers[-1].id, entry=name, nearest=near)
     aside = ("title", "source", "transcription", "note", "rows", "columns")
     lines = [f"{entry.full_id}"]
     lines += [f"Cites: {'; '.join(book.cites(entry.cites))}"] * bool(entry.cites)
-    lines += [f"{word.capitalize()}: {', '.join(map(str, as_list(entry.body[word])))}" for word in aside[1:4] if word in entry.body]
+    for word in ("source", "transcription", "note"):
+        if word in entry.body:
+            lines.append(f"{word.capitalize()}: {', '.join(map(str, as_list(entry.body[word])))}")
     page: list[Block] = [Heading(str(entry.body.get("title", entry.name)), 1), Paragraph("\n".join(lines))]
     said = [line for key, value in entry.body.items() if key not in aside for line in _outline(key, value)]
     if said:
@@ -114,9 +118,16 @@ def _outline(key: str, value: Any) -> list[str]:
     """A property and what lies below it, one line for each plain value, by its dotted path."""
     if isinstance(value, dict):
         return [line for inner, item in value.items() for line in _outline(f"{key}.{inner}", item)]
-    if isinstance(value, list) and any(isinstance(item, (dict, list)) for item in value):
-        return [line for index, item in enumerate(value) for line in _outline(f"{key}[{index}]", item)]
-    return [f"{key}: {', '.join(map(str, value)) if isinstance(value, list) else value}"]
+    if isinstance(value, list) and any(isinstance(item, dict) for item in value):
+        return [f"{key}[{index}]: {_flat(item)}" for index, item in enumerate(value)]
+    return [f"{key}: {_flat(value)}"]
+
+
+def _flat(value: Any) -> str:
+    """A value on one line."""
+    if isinstance(value, dict):
+        return "; ".join(f"{key} {_flat(item)}" for key, item in value.items())
+    return ", ".join(_flat(item) for item in value) if isinstance(value, list) else str(value)
 
 
 def _grid(body: dict[str, Any]) -> Grid:

@@ -9,6 +9,12 @@ from typing import NamedTuple
 WIDTH = 100
 """The width of a terminal page, in characters."""
 
+WIDEST_HEADER = 14
+"""A header is broken into lines rather than widen its column beyond this."""
+
+GAP = 2
+"""The space between two columns."""
+
 
 class Heading(NamedTuple):
     """The title of the page (`level` 1) or of a part of it."""
@@ -58,24 +64,34 @@ def _text(block: Block) -> str:
         return "\n".join(
             textwrap.fill(text, WIDTH, initial_indent="- ", subsequent_indent="  ") for text in block.texts
         )
+    return _columns(block)
+
+
+def _columns(block: Grid) -> str:
+    """The table with its words wrapped into columns, and a rule below the headers."""
     from tabulate import tabulate
 
     widths = _widths(block)
-    headers = [textwrap.fill(header, width) for header, width in zip(block.headers, widths, strict=True)]
-    rows = [
-        [textwrap.fill(cell, width, break_long_words=False) for cell, width in zip(row, widths, strict=True)]
-        for row in block.rows
+    lines = [
+        [textwrap.fill(cell, width, break_long_words=False) for cell, width in zip(line, widths, strict=True)]
+        for line in (block.headers, *block.rows)
     ]
-    return tabulate(rows, headers, tablefmt="simple", disable_numparse=True, colalign=["left"] * len(widths))
+    columns = zip(*lines, strict=True)
+    used = [max(len(part) for cell in column for part in cell.split("\n")) for column in columns]
+    lines.insert(1, ["─" * width for width in used])
+    text = tabulate(lines, tablefmt="plain", disable_numparse=True)
+    return "\n".join(line.rstrip() for line in text.split("\n"))
 
 
 def _widths(block: Grid) -> list[int]:
     """Column widths that fit the page: the widest columns give way, but no column below its longest word."""
     columns = list(zip(block.headers, *block.rows, strict=True))
-    widths = [max((len(cell) for cell in column[1:]), default=1) for column in columns]
-    words = [max((len(word) for cell in column for word in cell.split()), default=1) for column in columns]
-    widths = [max(width, word, min(len(column[0]), 12)) for width, word, column in zip(widths, words, columns, strict=True)]
-    room = WIDTH - 2 * (len(widths) - 1)
+    words = [max(1, _longest(column)) for column in columns]
+    widths = [
+        max(word, min(len(column[0]), WIDEST_HEADER), *map(len, column[1:]))
+        for word, column in zip(words, columns, strict=True)
+    ]
+    room = WIDTH - GAP * (len(widths) - 1)
     while sum(widths) > room:
         spare = [width - word for width, word in zip(widths, words, strict=True)]
         widest = max(range(len(widths)), key=lambda at: (spare[at] > 0, widths[at]))
@@ -83,6 +99,11 @@ def _widths(block: Grid) -> list[int]:
             break
         widths[widest] -= 1
     return widths
+
+
+def _longest(texts: Sequence[str]) -> int:
+    """The length of the longest word."""
+    return max((len(word) for text in texts for word in text.split()), default=0)
 
 
 def _markdown(block: Block) -> str:

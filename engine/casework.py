@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from .books import check_book
 from .diagnostics import GaugebookError, Problems, Span, hint
@@ -18,7 +18,7 @@ from .documents import Document, read
 from .evaluating import Run, Thing, read_value
 from .project import Source, build_run, read_source
 from .rulebook import Attribute, Rulebook
-from .runtime import DASH, MISSING, SLACK, Absent, Table
+from .runtime import DASH, MISSING, SLACK, Absent, Axis, Table
 from .schema import validate
 from .session import settle_readings
 from .units import UnitError, show
@@ -36,8 +36,8 @@ class CountedTable(Table):
 
     __slots__ = ("hits",)
 
-    def __init__(self, *parts: Any) -> None:
-        super().__init__(*parts)
+    def __init__(self, name: str, axes: list[Axis], cells: dict[tuple[int, ...], Any]) -> None:
+        super().__init__(name, axes, cells)
         self.hits: set[tuple[int, ...]] = set()
 
     def _value(self, places: tuple[int, ...], keys: Sequence[Any]) -> Any:
@@ -52,7 +52,7 @@ class CountedTable(Table):
 class WatchedRulebook(Rulebook):
     """A rulebook whose tables count."""
 
-    table_type = CountedTable
+    table_type: ClassVar[type[Table]] = CountedTable
 
 
 @dataclass(frozen=True)
@@ -194,7 +194,8 @@ class Case:
             if attribute.role != "relation"
         }
         if name not in attributes:
-            self.problems.add("value-not-derived", span, kind=thing.kind, name=name, nearest=hint(name, attributes))
+            near = hint(name, attributes)
+            self.problems.add("value-not-derived", span, kind=thing.kind, name=name, nearest=near)
             return None
         attribute = attributes[name]
         wanted = self._wanted(attribute, _written(expected), span)
@@ -221,10 +222,10 @@ class Case:
         except UnitError as error:
             self.problems.take(error, span)
         except ValueError:
-            known = words or list(self.rulebook.labels.get(str(attribute.detail), {}).values()) or ["yes", "no"]
-            self.problems.add(
-                "unknown-word", span, word=text, among=", ".join(known[:16]), nearest=hint(text, known)
-            )
+            labels = self.rulebook.labels.get(str(attribute.detail), {})
+            known = words or list(labels.values()) or ["yes", "no"]
+            among = ", ".join(known[:16])
+            self.problems.add("unknown-word", span, word=text, among=among, nearest=hint(text, known))
         return text
 
     def _tolerance(self) -> Decimal:

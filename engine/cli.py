@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         return _complain(
             f"{PROGRAM}: internal error: {type(error).__name__}: {error}\n"
-            "  help: this is a mistake in the program; please report it together with the command and the files"
+            "  help: this is a mistake in the program; please report it with the command and the files"
         )
 
 
@@ -108,17 +108,18 @@ def _size(options: argparse.Namespace) -> int:
 
 
 def _explain(options: argparse.Namespace) -> int:
-    try:
-        from . import explaining
-    except ModuleNotFoundError:
-        raise GaugebookError.because("not-available", what="'explain'") from None
+    from . import explaining
 
     result = _sized(options)
-    told = explaining.explain(result, options.name, full=options.full)
+    told = explaining.explain(
+        result.run, result.book.checked, options.name, full=options.full, source=result.source
+    )
     if options.format == "json":
         text = _json(told)
+    elif options.format == "markdown":
+        text = explaining.render_markdown(told, options.full)
     else:
-        text = explaining.render_markdown(told) if options.format == "markdown" else explaining.render_text(told)
+        text = explaining.render_text(told, options.full)
     _write(options, text)
     return _status(result.passes)
 
@@ -147,7 +148,10 @@ def _ruleset_show(options: argparse.Namespace) -> int:
     from . import bench
 
     folders = _folders(options)
-    page = bench.show_entry(options.id, options.entry, folders) if options.entry else bench.show(options.id, folders)
+    if options.entry:
+        page = bench.show_entry(options.id, options.entry, folders)
+    else:
+        page = bench.show(options.id, folders)
     _write(options, _page(options, page))
     return PASSED
 
@@ -223,7 +227,8 @@ class Version(argparse.Action):
 
 def build_parser() -> Parser:
     """Every command with its options."""
-    parser = Parser(PROGRAM, description="Sizes a project under the books that apply to it, every value cited.")
+    about = "Sizes a project under the books that apply to it, every value cited."
+    parser = Parser(PROGRAM, description=about)
     parser.add_argument("--version", action=Version, help="print the version and leave")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
@@ -235,7 +240,7 @@ def build_parser() -> Parser:
 
     explain = commands.add_parser("explain", help="how one value came about, down to inputs and table cells")
     explain.add_argument("project", metavar="PROJECT", help="a project file")
-    explain.add_argument("name", metavar="THING.ATTRIBUTE", help="a value of the result, section.thing.attribute")
+    explain.add_argument("name", metavar="THING.ATTRIBUTE", help="a value, section.thing.attribute")
     _select(explain)
     _present(explain, "table", "json", "markdown")
     explain.set_defaults(command=_explain)
@@ -272,19 +277,20 @@ def build_parser() -> Parser:
 
 def _select(parser: argparse.ArgumentParser) -> None:
     """Options that say under which rules a project is looked at."""
-    parser.add_argument("--ruleset", action="append", metavar="ID", help="a ruleset; repeat to stack, bottom first")
+    parser.add_argument("--ruleset", action="append", metavar="ID", help="a ruleset; repeat to stack layers")
     parser.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
-    parser.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading; repeatable")
+    parser.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     _search(parser)
 
 
 def _search(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets; repeatable")
+    parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
 
 
 def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:
     """Options that say how the answer looks and where it goes."""
-    parser.add_argument("--format", choices=formats, default=formats[0], help="how to print (default: %(default)s)")
+    how = "how to print (default: %(default)s)"
+    parser.add_argument("--format", choices=formats, default=formats[0], help=how)
     parser.add_argument("--output", metavar="FILE", help="write to a file")
     if full:
         parser.add_argument("--full", action="store_true", help="list what is otherwise only counted")

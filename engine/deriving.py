@@ -2,45 +2,49 @@
 
 A node says what a value is, how it came about and what it rests on:
 
-id, role (rule, choice, check, field, relation, constant, reading), thing, attribute, title, value (as shown), raw
-and unit (as in a result), entry, cites, transcription; `why` where there is no value;
-formula and substituted (the expression as written, and with its values put in), route (the way taken, with its own
-citations and its condition), conditions (of each `if` on the way), lookups, picks, inputs (nodes below);
-a choice: checks (nodes), rejected; a check: actual and limit; a field: stated (file:line:column) or assumed.
-`full` adds to a rule what was tried and did not hold, and to a lookup the rows beside the one hit.
+- id, role (rule, choice, check, field, relation, constant, reading), thing, attribute, title, value (as
+  shown), raw and unit (as in a result), entry, cites, transcription; `why` where there is no value
+- formula and substituted (the expression as written, and with its values put in), route (the branch or
+  exception taken, its citations, its condition), conditions (of each `if` on the way), lookups, picks, inputs
+- a choice: from, checks (nodes), rejected; a check: passes, actual and limit; a field: stated
+  (file:line:column) or assumed; a reading: question, settled_by
+- `full` adds to a rule what was tried and did not hold, and to a lookup the rows beside the one hit
+
 A node met a second time is a reference: id, value, reference.
 """
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from .books import CheckedBook
 from .evaluating import Run, Thing
 from .grammar import print_tree
+from .hits import Tree, entry_of, hit, valued
 from .meaning import Op
 from .programs import Check, Rule
 from .project import Source
 from .results import plain, unit_text
 from .rulebook import Attribute
-from .runtime import DASH, REST, Absent, Axis, Table
+from .runtime import Absent
 from .substituting import DIGITS, MOST_DIGITS, Substitution, Trace, Values, text_of
 from .units import Unit
 
-Tree = dict[str, Any]
-
 VERDICTS = {True: "passes", False: "fails", None: "undetermined"}
-DOES_NOT_APPLY = "does not apply"
+NOT_APPLYING = "does not apply"
 
 
 def derive(
-    run: Run, checked: CheckedBook, thing: Thing, name: str, *, full: bool = False, source: Source | None = None
+    run: Run, checked: CheckedBook, thing: Thing, name: str, full: bool = False, source: Source | None = None
 ) -> Tree:
-    """The derivation of an attribute or a check of a thing; `source` tells where the project states its fields.
+    """The derivation of an attribute or a check of a thing.
 
-    Raises `KeyError` when the thing has neither.
+    `checked` is the book that `run` evaluates (`ValueError` when it is another); `source` tells where the
+    project states its fields. Raises `KeyError` when the thing has neither attribute nor check of that name.
     """
+    evaluated = [layer["digest"] for layer in run.rulebook.frozen["layers"]]
+    if evaluated != [layer.digest for layer in checked.book.layers]:
+        raise ValueError("the run was made with another book")
     return Deriver(run, checked, full, source).node(thing, name)
 
 
@@ -69,15 +73,7 @@ class Deriver:
     # -- what nodes have in common
 
     def _entry(self, id: str) -> Tree:
-        entry = self.rulebook.entries[id]
-        made = {"entry": entry["full"], "cites": list(entry["cites"])}
-        return made | {key: entry[key] for key in ("title", "transcription") if key in entry}
-
-    def _valued(self, value: Any, unit: Unit | None) -> Tree:
-        made: Tree = {"value": text_of(value, unit)}
-        if isinstance(value, Absent):
-            return made | {"raw": None, "unit": unit_text(unit), "why": list(value.reasons)}
-        return made | {"raw": plain(value, unit), "unit": unit_text(unit)}
+        return entry_of(self.rulebook, id)
 
     def _reference(self, id: str) -> Tree | None:
         return {"id": id, "value": self.seen[id], "reference": True} if id in self.seen else None
@@ -97,7 +93,7 @@ class Deriver:
         except Absent as absent:
             value = absent
         node: Tree = {"id": id, "role": attribute.role, "thing": thing.path, "attribute": attribute.name}
-        node |= self._valued(value, attribute.unit)
+        node |= valued(value, attribute.unit)
         self.seen[id] = node["value"]
         if attribute.name in thing.stated or attribute.role in ("field", "relation"):
             node |= self._stated(thing, attribute)
@@ -151,14 +147,15 @@ class Deriver:
         self._below(node, traces)
 
     def _condition(self, op: Op, thing: Thing, trace: Trace) -> Tree:
-        return {"condition": print_tree(op.node), "substituted": Substitution(self.values, thing, trace).text(op)}
+        put = Substitution(self.values, thing, trace).text(op)
+        return {"condition": print_tree(op.node), "substituted": put}
 
     def _statement(self, op: Op, thing: Thing, trace: Trace, value: str) -> Tree:
         """An expression as written and with its values put in, up to the value it has."""
-        left = Substitution(self.values, thing, trace).text(op)
-        made: Tree = {
-            "formula": print_tree(op.node), "substituted": left if left == value else f"{left} = {value}",
-        }
+        left = Substitution(self.values, thing, trace).side(op)
+        joint = ", so " if op.type.sort == "truth" and op.code != "get" else " = "
+        put = left if left == value else f"{left}{joint}{value}"
+        made: Tree = {"formula": print_tree(op.node), "substituted": put}
         if trace.conditions:
             made["conditions"] = [{"condition": asked, "substituted": put} for asked, put in trace.conditions]
         return made
@@ -186,8 +183,9 @@ class Deriver:
         if known is not None:
             return known
         section, _, name = id.partition("/")
-        node = {"id": id, "role": section.removesuffix("s")} | self._valued(value, unit) | self._entry(id)
+        node = {"id": id, "role": section.removesuffix("s")} | valued(value, unit) | self._entry(id)
         if section == "readings":
+            node["question"] = str(self.frozen["readings"][name].get("question", ""))
             node["settled_by"] = self.run.readings_used[name][1]
         self.seen[id] = node["value"]
         return node
@@ -196,57 +194,11 @@ class Deriver:
 
     def _lookup(self, op: Op, keys: list[Any], shown: list[str], value: Any) -> Tree:
         unit = self.values.unit_of(op)
-        if op.code == "property":
-            _, series, name = op.parts
-            made = {"table": series, "property": name, "keys": shown}
-            return made | self._valued(value, unit) | self._entry(f"series/{series}")
-        name = op.parts[0]
-        made = {"table": name, "keys": shown} | self._valued(value, unit) | self._entry(f"tables/{name}")
-        table = self.rulebook.tables[name]
-        places = _places(table, keys)
-        if places is None:
-            return made
-        units = [axis["unit"] for axis in self.frozen["tables"][name]["axes"]]
-        rows = [
-            _row(axis, place, key, self.rulebook.units.unit(u) if u else None)
-            for axis, place, key, u in zip(table.axes, places, keys, units, strict=True)
-        ]
-        made["row"] = [row for row in rows if row]
-        cell = self.rulebook.entries[f"tables/{name}"].get("cells", {}).get(self._cell_name(name, places))
-        if cell is not None:
-            made["transcription"] = cell
-        if self.full:
-            made["neighbours"] = self._neighbours(table, units, places, unit)
-        return made
-
-    def _cell_name(self, name: str, places: tuple[int, ...]) -> str:
-        axes = self.rulebook.tables[name].axes
-        units = [axis["unit"] for axis in self.frozen["tables"][name]["axes"]]
-        words = [
-            text_of(axis.keys[place], self.rulebook.units.unit(unit) if unit else None)
-            for axis, place, unit in zip(axes, places, units, strict=True)
-        ]
-        return "|".join(
-            word.removesuffix(f" {unit}") if unit else word for word, unit in zip(words, units, strict=True)
-        )
-
-    def _neighbours(
-        self, table: Table, units: list[str | None], places: tuple[int, ...], unit: Unit | None
-    ) -> list[Tree]:
-        """The cells before and after along the rows and along every key that is not matched exactly."""
-        found = []
-        for number, axis in enumerate(table.axes):
-            if number and axis.match == "exact":
-                continue
-            order = [axis.places[bound] for bound in axis.bounds] or list(range(len(axis.keys)))
-            at = order.index(places[number]) if places[number] in order else len(order)
-            key_unit = self.rulebook.units.unit(str(units[number])) if units[number] else None
-            for beside in (at - 1, at + 1):
-                if 0 <= beside < len(order):
-                    cell = table.cells.get((*places[:number], order[beside], *places[number + 1:]), DASH)
-                    key = text_of(axis.keys[order[beside]], key_unit)
-                    found.append({"key": axis.name, "row": key, "value": text_of(cell, unit)})
-        return found
+        if op.code == "lookup":
+            return hit(self.rulebook, op.parts[0], keys, shown, value, unit, self.full)
+        _, series, name = op.parts
+        made = {"table": series, "property": name, "keys": shown}
+        return made | valued(value, unit) | self._entry(f"series/{series}")
 
     def _pick(self, op: Op, held: str, before: str, value: Any) -> Tree:
         series = op.parts[2]
@@ -280,9 +232,8 @@ class Deriver:
         made = {"check": name, "passes": passes} | self._entry(check["entry"])
         if actual is None:
             return made
-        digits = next(
-            (d for d in range(DIGITS, MOST_DIGITS) if text_of(actual, unit, d) != text_of(limit, unit, d)), DIGITS
-        )
+        apart = (d for d in range(DIGITS, MOST_DIGITS) if text_of(actual, unit, d) != text_of(limit, unit, d))
+        digits = next(apart, DIGITS)
         sides = {
             word: {"value": text_of(side, unit, digits), "raw": plain(side, unit), "unit": unit_text(unit)}
             for word, side in (("actual", actual), ("limit", limit))
@@ -295,17 +246,16 @@ class Deriver:
         known = self._reference(id)
         if known is not None:
             return known
-        verdict: Any
+        why: list[str] = []
+        verdict: tuple[bool | None, Any, Any] | None
         try:
             with self.run.exactly():
                 verdict = self.run.check(thing, check.name)
         except Absent as absent:
-            verdict = absent
-        why = list(verdict.reasons) if isinstance(verdict, Absent) else []
-        sides = verdict if isinstance(verdict, tuple) else ((False if verdict.void else None) if why else None, None, None)
-        value = DOES_NOT_APPLY if verdict is None else VERDICTS[sides[0]]
+            verdict, why = (False if absent.void else None, None, None), list(absent.reasons)
+        value = VERDICTS[verdict[0]] if verdict is not None else NOT_APPLYING
         node: Tree = {"id": id, "role": "check", "thing": thing.path, "value": value}
-        node |= self._verdict(check.name, *sides) | ({"why": why} if why else {})
+        node |= self._verdict(check.name, *(verdict or (None, None, None))) | ({"why": why} if why else {})
         self.seen[id] = value
         asked, trace = Trace(), Trace()
         if check.when is not None:
@@ -313,7 +263,7 @@ class Deriver:
         if verdict is not None:
             node["formula"] = print_tree(check.require.node)
             node["substituted"] = self._sides(check.require, thing, trace, node)
-        self._below(node, [trace, asked] if self.full or verdict is None else [trace])
+        self._below(node, [trace, asked] if self.full else [trace])
         return node
 
     def _sides(self, require: Op, thing: Thing, trace: Trace, node: Tree) -> str:
@@ -329,7 +279,7 @@ class Deriver:
             shown = node[word]["value"] if word in node else text_of(
                 value, self.rulebook.units.unit(unit) if unit else None
             )
-            left = put.text(op)
+            left = put.side(op)
             texts.append(left if left == shown else f"{left} = {shown}")
         return f"{texts[0]} {sign} {texts[1]}"
 
@@ -345,44 +295,3 @@ def data_path(thing: Thing) -> tuple[str | int, ...]:
 
 def _once(items: list[Tree]) -> list[Tree]:
     return [item for number, item in enumerate(items) if item not in items[:number]]
-
-
-def _places(table: Table, keys: list[Any]) -> tuple[int, ...] | None:
-    """The cell a lookup hit, between rows the one before; None when it hit none."""
-    if any(isinstance(key, Absent) for key in keys):
-        return None
-    try:
-        if table.axes[0].match != "linear":
-            return table.locate(keys)
-        axis = table.axes[0]
-        first = axis.places[axis.bounds[min(max(axis.position(keys[0]), 0), len(axis.bounds) - 1)]]
-        return (first, *Table(table.name, table.axes[1:], {}).locate(keys[1:]))
-    except Absent:
-        return None
-
-
-def _row(axis: Axis, place: int, key: Any, unit: Unit | None) -> str | None:
-    """The row a key fell into, in words; None where the key is the row."""
-    printed = axis.keys[place]
-    if printed == REST:
-        return f"{axis.name} beyond the other rows"
-    if axis.match == "exact" or not isinstance(printed, Decimal):
-        return None
-    at = axis.bounds.index(printed)
-    before = text_of(axis.bounds[at - 1], unit) if at else None
-    after = text_of(axis.bounds[at + 1], unit) if at + 1 < len(axis.bounds) else None
-    bound = text_of(printed, unit)
-    match axis.match:
-        case "up_to":
-            words = f"over {before} up to {bound}" if before else f"up to {bound}"
-        case "below":
-            words = f"from {before} to below {bound}" if before else f"below {bound}"
-        case "at_least":
-            words = f"from {bound} to below {after}" if after else f"{bound} or more"
-        case "above":
-            words = f"over {bound} up to {after}" if after else f"over {bound}"
-        case _:
-            words = f"between {bound} and {after}" if after and key != printed else bound
-    return f"{axis.name} {words}"
-
-

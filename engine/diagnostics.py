@@ -124,9 +124,9 @@ class Problems:
             self._found.append(diagnostic if diagnostic.span else replace(diagnostic, span=span))
 
     def refuse_if_any(self) -> None:
-        """Raise `Refused` with everything noted so far, in the order of the files' text."""
+        """Raise `Refused` with everything noted so far, each once, in the order of the files' text."""
         if self._found:
-            raise Refused(*sorted(self._found, key=_position))
+            raise Refused(*dict.fromkeys(sorted(self._found, key=_position)))
 
     def __iter__(self) -> Iterator[Diagnostic]:
         return iter(self._found)

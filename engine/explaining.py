@@ -9,16 +9,20 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterator
+from itertools import groupby
 from typing import Any, NamedTuple
 
 from .books import CheckedBook
-from .deriving import Tree, derive
+from .deriving import NOT_APPLYING, derive
 from .diagnostics import GaugebookError, hint
 from .evaluating import Run, Thing
+from .hits import Tree
 from .project import Source
 
 WIDTH = 110
 STRONGEST = "checked"
+KEPT = "\0"
+"""Stands for a space at which a line is not broken."""
 
 
 def explain(
@@ -73,7 +77,7 @@ def render_text(tree: Tree, full: bool = False) -> str:
             textwrap.fill(
                 text, WIDTH, initial_indent=pad, subsequent_indent=f"{pad}      ",
                 break_long_words=False, break_on_hyphens=False,
-            )
+            ).replace(KEPT, " ")
         )
     return "\n".join(made) + "\n"
 
@@ -83,7 +87,7 @@ def render_markdown(tree: Tree, full: bool = False) -> str:
     return "".join(
         f"{'  ' * line.depth}- {_code(line.text)}{f' {_escaped(line.cite)}' if line.cite else ''}\n"
         for line in lines(tree, full)
-    )
+    ).replace(KEPT, " ")
 
 
 def _code(text: str) -> str:
@@ -97,32 +101,36 @@ def _escaped(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>|])", r"\\\1", text)
 
 
-def lines(node: Tree, full: bool, depth: int = 0) -> Iterator[Line]:
-    """The lines of a node and of everything below it."""
-    if node.get("reference"):
-        yield Line(depth, f"{node['id']} = {node['value']}, see above")
-        return
+def lines(node: Tree, full: bool, depth: int = 0, above: tuple[str, ...] = ()) -> Iterator[Line]:
+    """The lines of a node and of everything below it; `above` are the ids it lies under."""
     yield Line(depth, _head(node), _cite(node))
-    inner = depth + 1
+    inner, path = depth + 1, (*above, node["id"])
     for reason in node.get("why", []):
         yield Line(inner, f"because {reason}")
     yield from _reasons(node, full, inner)
-    for candidate in node.get("rejected", []):
-        yield Line(inner, f"rejected {candidate['value']}: {_failure(candidate)}", _cite(candidate))
+    yield from _rejected(node.get("rejected", []), full, inner)
     for lookup in node.get("lookups", []):
-        yield from _lookup(lookup, full, inner)
+        yield from _lookup(lookup, full, inner, node.get("substituted", ""))
     for pick in node.get("picks", []):
         over = f"; passed over: {pick['passed_over']}" if full and "passed_over" in pick else ""
         yield Line(inner, f"{pick['value']} of {pick['series']}: {pick['holds']}{over}", _cite(pick))
-    for child in [*node.get("checks", []), *node.get("inputs", [])]:
-        yield from lines(child, full, inner)
+    children = [*node.get("checks", []), *node.get("inputs", [])]
+    for child in children:
+        if "reference" not in child:
+            yield from lines(child, full, inner, path)
+    met = [f"{c['id']} = {c['value']}" for c in children if "reference" in c and c["id"] not in path]
+    if met:
+        yield Line(inner, f"see above: {'; '.join(met)}")
 
 
 def _head(node: Tree) -> str:
     said = node.get("substituted", node["value"])
     if node["role"] == "check":
-        return f"check {node['id']}: {said}: {node['value']}" if said != node["value"] else f"check {node['id']}: {said}"
+        verdict = f"{said}: {node['value']}" if said != node["value"] else said
+        return f"check {node['id']}: {verdict}"
     text = f"{node['id']} = {said}"
+    if node.get("route", {}).get("name"):
+        text += f", {_way(node['route'])}" if node["route"]["name"] != "otherwise" else ", otherwise"
     if "stated" in node:
         text += f", stated at {node['stated']}"
     elif "assumed" in node:
@@ -135,50 +143,74 @@ def _head(node: Tree) -> str:
 
 
 def _reasons(node: Tree, full: bool, depth: int) -> Iterator[Line]:
-    """Which way was taken, and why; in full also the rule as written and what did not hold."""
-    if full and "title" in node:
-        yield Line(depth, node["title"])
-    if full and "formula" in node:
-        yield Line(depth, f"rule: {node['formula']}")
+    """Why this way was taken; in full also the rule as written and what did not hold."""
+    if full:
+        for key, label in (("title", ""), ("question", "question: "), ("formula", "rule: ")):
+            if node.get(key):
+                yield Line(depth, label + node[key])
     for step in node.get("tried", []):
-        yield Line(depth, f"{_way(step)} does not apply: {_asked(step)}", _cites(step.get("cites", [])))
-    route = node.get("route")
-    if route is not None and "condition" in route:
-        verb = "cannot be decided" if "undetermined" in route else "asks"
-        applies = route.get("holds", "yes") == "yes" and "undetermined" not in route
-        if node["value"] == "does not apply" or not applies:
-            yield Line(depth, f"{_way(route)} {verb}: {_asked(route)}")
-        else:
-            yield Line(depth, f"{_way(route)} applies: {_asked(route)}")
-    elif route is not None and full and "name" in route:
-        yield Line(depth, f"{_way(route)} applies")
-    for step in node.get("conditions", []):
-        yield Line(depth, f"as {_asked(step)}")
+        said = f"{_way(step)} does not apply: {_asked(step, holds=False)}"
+        yield Line(depth, said, _cites(step.get("cites", [])))
+    route = node.get("route", {})
+    if "condition" in route:
+        held = node["value"] != NOT_APPLYING and route.get("holds", "yes") == "yes"
+        verb = "cannot be decided" if "undetermined" in route else "applies" if held else "does not apply"
+        if full or "exception" in route or verb != "applies":
+            yield Line(depth, f"{_way(route)} {verb}: {_asked(route, holds=verb != 'does not apply')}")
+    if full:
+        for step in node.get("conditions", []):
+            yield Line(depth, f"as {_asked(step)}")
 
 
 def _way(step: Tree) -> str:
-    if not step.get("name"):
-        return "it" if "name" not in step else "the rule"
-    return f"{'exception' if 'exception' in step else 'way'} {step['name']}"
+    if step.get("name", "otherwise") in ("", "otherwise"):
+        return "it"
+    return f"{'exception' if 'exception' in step else 'branch'} {step['name']}"
 
 
-def _asked(step: Tree) -> str:
+def _asked(step: Tree, holds: bool = True) -> str:
+    """A condition, and what it came to."""
     condition, put = step.get("condition", ""), step.get("substituted", "")
+    if not holds:
+        return f"{condition} (no)" if put in ("no", condition) else f"{condition} (no: {put})"
     return condition if put == condition else f"{condition} ({put})"
 
 
-def _failure(candidate: Tree) -> str:
-    if "actual" in candidate:
-        sides = f"{candidate['actual']['value']} {candidate['sign']} {candidate['limit']['value']}"
-        return f"{candidate['check']} fails: not {sides}"
-    return f"{candidate['check']} fails: {'; '.join(candidate.get('why', ['the condition does not hold']))}"
+def _rejected(candidates: list[Tree], full: bool, depth: int) -> Iterator[Line]:
+    """Why candidates were passed over; in brief those that failed at the same limit share a line."""
+
+    def failing(candidate: Tree) -> Any:
+        if "actual" in candidate:
+            return candidate["check"], f"asks {candidate['sign']} {candidate['limit']['value']}"
+        return candidate["check"], "; ".join(candidate.get("why", ["does not hold"]))
+
+    if full:
+        for candidate in candidates:
+            check, why = failing(candidate)
+            if "actual" in candidate:
+                sign, sides = candidate["sign"], [candidate[side]["value"] for side in ("actual", "limit")]
+                why = f"{sides[0]} {sign} {sides[1]} does not hold"
+            yield Line(depth, f"rejected {candidate['value']}: {check}: {why}", _cite(candidate))
+        return
+    for (check, why), group in groupby(candidates, failing):
+        failed = list(group)
+        members = ", ".join(
+            candidate["value"] if candidate.get("actual", candidate)["value"] == candidate["value"]
+            else f"{candidate['value']} ({candidate['actual']['value']})"
+            for candidate in failed
+        )
+        yield Line(depth, f"rejected {members}: {check} {why}", _cite(failed[0]))
 
 
-def _lookup(lookup: Tree, full: bool, depth: int) -> Iterator[Line]:
+def _lookup(lookup: Tree, full: bool, depth: int, said: str) -> Iterator[Line]:
+    """The cell hit and its row; `said` is what the line above already tells."""
     keys = ", ".join(lookup["keys"])
     name = f"{lookup['property']} of {keys}" if "property" in lookup else f"{lookup['table']}[{keys}]"
+    text = f"{name} = {lookup['value']}"
+    if text == said:
+        text = f"table {lookup['table']}"
     row = f", row {'; '.join(lookup['row'])}" if lookup.get("row") else ""
-    yield Line(depth, f"{name} = {lookup['value']}{row}", _cite(lookup))
+    yield Line(depth, f"{text}{row}", _cite(lookup))
     if full and lookup.get("neighbours"):
         beside = "; ".join(f"{cell['key']} {cell['row']}: {cell['value']}" for cell in lookup["neighbours"])
         yield Line(depth + 1, f"rows beside it: {beside}")
@@ -186,14 +218,15 @@ def _lookup(lookup: Tree, full: bool, depth: int) -> Iterator[Line]:
 
 def _cite(node: Tree) -> str:
     """`[clause; clause, entry layer:section/name]`, and how the figure was read if that is weak."""
-    if node.get("role") == "field" and "assumed" not in node:
+    if node.get("role") in ("field", "relation") and "assumed" not in node:
         return ""
-    parts: list[Any] = ["; ".join(node.get("route", {}).get("cites") or node.get("cites", []))]
-    parts.append(f"entry {node['entry']}" if "entry" in node else "")
-    parts.append(node["transcription"] if node.get("transcription", STRONGEST) != STRONGEST else "")
-    return _cites([", ".join(part for part in parts if part)])
+    clauses = node.get("route", {}).get("cites") or node.get("cites", [])
+    weak = node.get("transcription", STRONGEST) != STRONGEST
+    return _cites(clauses, f"entry {node['entry']}", *([node["transcription"]] if weak else []))
 
 
-def _cites(clauses: list[str]) -> str:
-    text = "; ".join(clauses)
+def _cites(clauses: list[str], *rest: str) -> str:
+    """Citations in brackets, each kept on one line."""
+    kept = "; ".join(clause.replace(" ", KEPT) for clause in clauses)
+    text = ", ".join(part for part in (kept, *(part.replace(" ", KEPT) for part in rest)) if part)
     return f"[{text}]" if text else ""

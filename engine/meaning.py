@@ -89,7 +89,7 @@ class Reader:
             self._match(op, expect)
         return op
 
-    def _say(self, name: str, node: tree.Node, **values: Any) -> Op:
+    def _say(self, name: str, node: tree.Node, /, **values: Any) -> Op:
         span = self.entry.place(*self.at).inside(*node.span)
         self.problems.add(name, span, **values)
         return Op("wrong", (), WRONG, node)
@@ -162,14 +162,18 @@ class Reader:
         name = node.text
         if expect is not None and expect.sort == "word" and name in self.model.terms.get(expect.detail, ()):
             return Op("value", (name,), Type("word", expect.detail), node)
+        if expect is not None and expect.sort == "member" and name in self.model.series[expect.detail].labels:
+            return Op("value", (name,), Type("member", expect.detail), node)
         found = self._bound_name(node) or self._own_name(node) or self._global_name(node)
         if found is not None:
             return found
-        lists = [list for list, words in self.model.terms.items() if name in words]
-        if len(lists) == 1:
-            return Op("value", (name,), Type("word", lists[0]), node)
-        if lists:
-            return self._say("word-of-several-lists", node, word=name, lists=", ".join(sorted(lists)))
+        homes = [Type("word", list) for list, words in self.model.terms.items() if name in words]
+        homes += [s.type for s in self.model.series.values() if s.type.sort == "member" and name in s.labels]
+        if len(homes) == 1:
+            return Op("value", (name,), homes[0], node)
+        if homes:
+            lists = ", ".join(sorted(home.detail for home in homes))
+            return self._say("word-of-several-lists", node, word=name, lists=lists)
         return self._say("unknown-name-in-rule", node, name=name, nearest=hint(name, self._known_names(expect)))
 
     def _bound_name(self, node: tree.Name) -> Op | None:

@@ -175,7 +175,6 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "bad-pair": ("'{text}' does not settle a reading", "write NAME=OPTION"),
     "not-a-folder": ("there is no folder {path}", None),
     "cannot-write": ("the file {path} cannot be written: {reason}", None),
-    "not-available": ("{what} is not part of this installation", None),
     "unknown-entry": ("{ruleset} has no entry '{entry}'{nearest}", None),
     "unknown-ruleset-or-path": (
         "'{text}' is neither a ruleset known here nor a file or folder of one{nearest}",

@@ -157,7 +157,7 @@ class Builder:
         self._backward()
         self._circles()
 
-    def _say(self, name: str, path: Path, **values: Any) -> None:
+    def _say(self, name: str, path: Path, /, **values: Any) -> None:
         self.problems.add(name, self.source.key_span(path), **values)
 
     def _named(self, kind: str, section: str, value: Any) -> None:

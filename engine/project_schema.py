@@ -16,7 +16,7 @@ Schema = dict[str, Any]
 
 TEXT: Schema = {"type": ["string", "number"]}
 WORDS: Schema = {"type": "string"}
-NUMBER = r"[-+−]?((\d+ +)?\d+/\d+|\d+(\.\d+)?|\.\d+)"
+NUMBER = r"[-+\u2212]?((\d+ +)?\d+/\d+|\d+(\.\d+)?|\.\d+)"
 PLAIN = rf"^\s*{NUMBER}\s*$"
 QUANTITY = rf"^\s*{NUMBER}\s*[^\d\s./,]\S*\s*$"
 
@@ -105,7 +105,8 @@ def _field(rulebook: Rulebook, attribute: Attribute) -> Schema:
     field = attribute.field or {}
     entry = rulebook.entries.get(str(field.get("entry", attribute.entry)), {})
     said = [str(field.get("ask") or entry.get("title") or "")]
-    said += [f"in {attribute.unit.text} or another unit of its kind"] * bool(attribute.unit and attribute.unit.text != "1")
+    if attribute.unit is not None and attribute.unit.text != "1":
+        said.append(f"in {attribute.unit.text} or another unit of its kind")
     said += [f"at {word} {field[word]}" for word in ("least", "most") if word in field]
     made = _described(_type(rulebook, attribute), "; ".join(part for part in said if part))
     return made | {"default": str(field["default"])} if "default" in field else made

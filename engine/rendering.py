@@ -14,6 +14,7 @@ from .blocks import Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
 from .session import Result
 from .units import show_number
 
+NONE = "none"
 VERDICTS = {True: "PASSES", False: "FAILS", None: "UNDETERMINED"}
 
 
@@ -28,16 +29,16 @@ def render_markdown(result: Result, full: bool = False) -> str:
 
 
 def shown(value: Any, unit: str | None) -> str:
-    """A value of a result for reading: four digits and the unit, yes or no, or a dash for none."""
+    """A value of a result for reading: four digits and the unit, yes or no, or none."""
     if value is None:
-        return "–"
+        return NONE
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
         text = show_number(Decimal(repr(value)))
         return text if unit is None else f"{text} {unit}"
     if isinstance(value, list):
-        return ", ".join(str(item) for item in value) or "–"
+        return ", ".join(str(item) for item in value) or NONE
     return str(value)
 
 
@@ -48,7 +49,10 @@ def spoken(name: str) -> str:
 
 def share(margin: float | None) -> str:
     """A margin in percent with its sign."""
-    return "" if margin is None else f"{'-' if margin < 0 else '+'}{show_number(abs(Decimal(repr(margin))) * 100, 3)} %"
+    if margin is None:
+        return ""
+    percent = Decimal(repr(margin)) * 100
+    return f"{'+' * (percent > 0)}{show_number(percent, 3)} %"
 
 
 class Page:
@@ -57,6 +61,10 @@ class Page:
     def __init__(self, result: Result, full: bool) -> None:
         self.data, self.run, self.full = result.data, result.run, full
         self.rulebook = result.run.rulebook
+        cites = [cite for check in self.data["checks"] for cite in check["cites"]]
+        documents = [layer["document"] for layer in reversed(self.data["ruleset"]["stack"])]
+        counts = {name: sum(cite.startswith(f"{name} ") for cite in cites) for name in documents}
+        self.document: str = max(documents, key=lambda name: counts[name])
 
     def blocks(self) -> Iterator[Block]:
         """The page from top to bottom."""
@@ -67,7 +75,8 @@ class Page:
         yield from self._rejected()
         yield from self._grounds()
         yield from self._unchecked()
-        yield from self._listed("Not part of this book yet", [_words(part) for part in self.data["not_encoded"]])
+        left_out = [_words(part) for part in self.data["not_encoded"]]
+        yield from self._listed("Not part of this book yet", left_out)
         yield from self._listed("Cautions", self.data["cautions"])
 
     def _head(self) -> Iterator[Block]:
@@ -80,10 +89,12 @@ class Page:
         if self.data["layout"]:
             lines.append(f"Layout: {self.data['layout']}")
         stack = self.data["ruleset"]["stack"]
-        lines += [f"Under {layer['title']} ({layer['id']} {layer['version']})" for layer in reversed(stack)][:1]
+        lines.append(f"Under {stack[-1]['title']}")
         if len(stack) > 1:
-            lines.append("Layers, bottom first: " + ", ".join(f"{layer['id']} {layer['version']}" for layer in stack))
-        lines.append(f"Book {_short(self.data['ruleset']['digest'])}, project {_short(self.data['project']['digest'])}")
+            layers = [f"{layer['id']} {layer['version']}" for layer in stack]
+            lines.append(f"Layers, bottom first: {', '.join(layers)}")
+        digests = [_short(self.data[part]["digest"]) for part in ("ruleset", "project")]
+        lines.append(f"Book {digests[0]}, project {digests[1]}")
         yield Paragraph("\n".join(lines))
         not_in_force = [layer["title"] for layer in stack if layer["force"] != "yes"]
         if not_in_force:
@@ -110,35 +121,45 @@ class Page:
         attributes = self.rulebook.attributes[kind]
         summary = self.rulebook.frozen["summary"].get(kind)
         if summary is not None:
-            return [name for name in summary if name in attributes and attributes[name].role in ("rule", "choice")]
+            derived = {name for name, attribute in attributes.items() if attribute.role in ("rule", "choice")}
+            return [name for name in summary if name in derived]
         return [name for name, attribute in attributes.items() if attribute.role == "choice"]
 
     def _cell(self, name: str) -> str:
         value = self.data["values"][name]
         if "why" in value:
-            return "undetermined" if value["undetermined"] else "none"
+            return "undetermined" if value["undetermined"] else NONE
         return shown(value["value"], value["unit"]) + (" (stated)" if value.get("stated") else "")
 
     # -- checks
 
     def _checks(self) -> Iterator[Block]:
+        """What does not pass comes first, the reasons beside it; then what passes."""
         checks = self.data["checks"]
-        if not checks:
-            return
-        yield Heading("Checks")
-        order = {False: 0, None: 1, True: 2}
+        bad = [check for check in checks if not check["passes"]]
+        good = [check for check in checks if check["passes"]]
+        if bad:
+            yield Heading("Checks that do not pass")
+            yield self._check_grid(sorted(bad, key=lambda check: check["passes"] is None), verdicts=True)
+            why = [
+                f"{check['thing']}, {self._title(check)}: {'; '.join(check['why'])}"
+                for check in bad
+                if "why" in check
+            ]
+            if why:
+                yield Items(why)
+        if good:
+            yield Heading("Checks that pass")
+            yield self._check_grid(good)
+
+    def _check_grid(self, checks: list[dict[str, Any]], verdicts: bool = False) -> Grid:
         rows = []
-        for check in sorted(checks, key=lambda check: order[check["passes"]]):
-            verdict = {True: "pass", False: "FAIL", None: "open"}[check["passes"]]
-            sides = [shown(side["value"], side["unit"]) if side else "" for side in (check["actual"], check["limit"])]
-            rows.append([
-                verdict, check["thing"], self._title(check), *sides, share(check["margin"]), _cites(check["cites"]),
-            ])
-        yield Grid(["", "thing", "check", "actual", "limit", "margin", "cites"], rows)
-        why = [
-            f"{check['thing']}, {self._title(check)}: {'; '.join(check['why'])}" for check in checks if "why" in check
-        ]
-        yield from self._items(why)
+        for check in checks:
+            verdict = ["open" if check["passes"] is None else "FAIL"] * verdicts
+            cites = "; ".join(cite.removeprefix(f"{self.document} ") for cite in check["cites"])
+            cells = [self._title(check), *verdict, *_sides(check), share(check["margin"]), cites]
+            rows.append((check["thing"], cells))
+        return _grouped(["check", *["verdict"] * verdicts, "actual", "limit", "margin", self.document], rows)
 
     def _title(self, item: dict[str, Any]) -> str:
         return self._entry_title(item["entry"])
@@ -149,27 +170,29 @@ class Page:
         return str(title or spoken(id.rpartition("/")[2].rpartition(".")[2]))
 
     def _rejected(self) -> Iterator[Block]:
+        """The last candidate that each choice passed over; all of them in full."""
         rows = []
         for name, value in self.data["values"].items():
+            thing, _, attribute = name.rpartition(".")
             candidates = value.get("rejected") or []
             for candidate in candidates if self.full else candidates[-1:]:
                 entry = self.rulebook.checks[candidate["check"]]["entry"]
                 title = self._entry_title(f":{entry}")
                 why = "; ".join(candidate.get("why", []))
                 if candidate["actual"] is not None:
-                    sides = [shown(candidate[side]["value"], candidate[side]["unit"]) for side in ("actual", "limit")]
-                    why = f"{sides[0]} against {sides[1]}"
-                rows.append([name, shown(candidate["value"], value["unit"]), title, why])
+                    why = " against ".join(_sides(candidate))
+                member = shown(candidate["value"], value["unit"])
+                rows.append((thing, [spoken(attribute), member, title, why]))
         if rows:
             yield Heading("Candidates rejected" if self.full else "Last candidate rejected")
-            yield Grid(["choice", "rejected", "by", "because"], rows)
+            yield _grouped(["choice", "rejected", "by", "because"], rows)
 
     # -- grounds
 
     def _grounds(self) -> Iterator[Block]:
         readings = [
-            f"{reading['question']} {spoken(reading['option'])} ({reading['reading']}, settled by "
-            f"{reading['settled_by']}{_after(', ', reading['cites'])})"
+            f"{reading['question']} {spoken(reading['option'])} "
+            f"({'; '.join([reading['reading'], 'settled by ' + reading['settled_by'], *reading['cites']])})"
             for reading in self.data["readings"]
         ]
         yield from self._listed("Readings used", readings)
@@ -189,11 +212,14 @@ class Page:
         said = ", ".join(f"{count} {spoken(word)}" for word, count in counts.items())
         yield Heading("Not compared with the published text")
         more = "" if self.full else "; --full lists them"
-        yield Paragraph(f"This result leans on {len(unchecked)} entries whose figures were not: {said}{more}.")
+        yield Paragraph(f"This result leans on {len(unchecked)} entries that were not: {said}{more}.")
         if self.full:
             yield Grid(
                 ["entry", "transcription", "source"],
-                [[item["entry"], spoken(item["transcription"]), ", ".join(item["source"])] for item in unchecked],
+                [
+                    [item["entry"], spoken(item["transcription"]), ", ".join(item["source"])]
+                    for item in unchecked
+                ],
             )
 
     def _listed(self, title: str, texts: list[str]) -> Iterator[Block]:
@@ -201,18 +227,22 @@ class Page:
             yield Heading(title)
             yield Items(texts)
 
-    @staticmethod
-    def _items(texts: list[str]) -> Iterator[Block]:
-        if texts:
-            yield Items(list(dict.fromkeys(texts)))
+
+def _grouped(headers: list[str], rows: list[tuple[str, list[str]]]) -> Grid:
+    """A grid with a line for each new group, and the rows of the group below it."""
+    made: list[list[str]] = []
+    group = None
+    for name, cells in rows:
+        if name != group:
+            made.append([name] + [""] * (len(cells) - 1))
+            group = name
+        made.append([f"· {cells[0]}", *cells[1:]])
+    return Grid(headers, made)
 
 
-def _cites(cites: list[str]) -> str:
-    return "; ".join(cites)
-
-
-def _after(mark: str, cites: list[str]) -> str:
-    return mark + _cites(cites) if cites else ""
+def _sides(item: dict[str, Any]) -> list[str]:
+    """Actual and limit of a check or of a rejected candidate."""
+    return [shown(side["value"], side["unit"]) if side else "" for side in (item["actual"], item["limit"])]
 
 
 def _short(digest: str) -> str:

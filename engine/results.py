@@ -1,4 +1,4 @@
-"""A finished run as the plain data of a result: every value with its entry, every check, and what they lean on.
+"""A finished run as the plain data of a result: every value with its entry, every check, what they lean on.
 
 The shape is that of `rulesets/schema/result.json`. Numbers are floats made from the exact decimals, in the
 unit their attribute declares; nothing is rounded here.
@@ -31,7 +31,7 @@ def version() -> str:
 
 
 def build_result(run: Run, source: Source) -> dict[str, Any]:
-    """Everything the run has to say, as JSON data; raises `GaugebookError` where the book contradicts itself."""
+    """Everything the run has to say; raises `GaugebookError` where the book contradicts itself."""
     return Reporter(run).report(source)
 
 
@@ -57,7 +57,8 @@ def margin(sign: str | None, actual: Any, limit: Any, unit: Unit | None) -> floa
     None where a share means nothing: no numbers, a limit of zero, points on a scale.
     """
     numbers = isinstance(actual, Decimal) and isinstance(limit, Decimal)
-    if sign not in ("<", "<=", ">", ">=") or not numbers or not limit or (unit is not None and unit.kind.point):
+    point = unit is not None and unit.kind.point
+    if sign not in ("<", "<=", ">", ">=") or not numbers or not limit or point:
         return None
     room = actual - limit if sign in (">", ">=") else limit - actual
     return float(room / abs(limit))
@@ -206,7 +207,7 @@ class Reporter:
                 "margin": None,
                 "entry": value["entry"],
                 "cites": value["cites"],
-                "why": [*value["why"], *(reason for candidate in last for reason in candidate.get("why", []))],
+                "why": value["why"] + [reason for candidate in last for reason in candidate.get("why", [])],
             }
 
     def _unit(self, check: str) -> Unit | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from types import CodeType
-from typing import Any
+from typing import Any, ClassVar
 
 from . import runtime
 from .runtime import DASH, MISSING, REST, Absent, Axis, Table
@@ -50,7 +50,7 @@ class Rulebook:
     `frozen` is the plain data of `freezing.freeze`, `code` its compiled source if already at hand.
     """
 
-    table_type = Table
+    table_type: ClassVar[type[Table]] = Table
     """What tables are made of; a subclass may watch them."""
 
     def __init__(self, frozen: dict[str, Any], code: CodeType | None = None) -> None:

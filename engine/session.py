@@ -2,7 +2,7 @@
 
     import gaugebook
 
-    result = gaugebook.size("boathouse.yaml", rulesets=["base-2020", "larkmere-2021"])
+    result = gaugebook.size("project.yaml", rulesets=["base-2020", "town-2021"])
     result.passes
     result.value("things.name.attribute")
 
@@ -15,10 +15,11 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from . import books
+from .books import CheckedBook, check_book
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
 from .evaluating import Run
 from .project import Source, build_run, read_source, selector_span, selectors
@@ -35,11 +36,11 @@ class Result:
     """What a project comes to under a book.
 
     `data` is the result as JSON data (`gaugebook schema result` describes it), `run` the evaluation behind
-    it, `source` the project as written.
+    it, `source` the project as written, `book` the book it was sized under.
     """
 
-    def __init__(self, data: dict[str, Any], run: Run, source: Source) -> None:
-        self.data, self.run, self.source = data, run, source
+    def __init__(self, data: dict[str, Any], run: Run, source: Source, book: Book) -> None:
+        self.data, self.run, self.source, self.book = data, run, source, book
 
     def __repr__(self) -> str:
         return f"<Result of {self.source.title!r}: passes={self.passes}>"
@@ -79,11 +80,12 @@ class Result:
 class Book:
     """A stack of rulesets, checked and ready to size projects.
 
-    `rulebook` is the compiled book. Its entries cite their clauses and say where each figure was taken from.
+    `rulebook` is the compiled book: all that sizing needs.
     """
 
-    def __init__(self, rulebook: Rulebook) -> None:
-        self.rulebook = rulebook
+    def __init__(self, ids: Sequence[str], folders: Sequence[Path]) -> None:
+        self._asked = list(ids), list(folders)
+        self.rulebook: Rulebook = self.checked.compiled()
 
     def __repr__(self) -> str:
         return f"<Book {'+'.join(self.stack)} {self.digest[:19]}>"
@@ -92,6 +94,11 @@ class Book:
     def stack(self) -> list[str]:
         """The ids of its layers, bottom first."""
         return [layer["id"] for layer in self.rulebook.frozen["layers"]]
+
+    @cached_property
+    def checked(self) -> CheckedBook:
+        """The book as written and understood: what an explanation walks."""
+        return check_book(*self._asked)
 
     @property
     def digest(self) -> str:
@@ -118,7 +125,7 @@ def open_book(*ids: str, folders: Sequence[PathLike] = ()) -> Book:
     `folders` are searched before those of the environment variable GAUGEBOOK_RULESETS and the shipped ones.
     Raises `Refused` with every fault found in the rulesets.
     """
-    return Book(books.open_book(ids, search_folders(folders)))
+    return Book(ids, search_folders(folders))
 
 
 def size(
@@ -153,7 +160,7 @@ def size_source(source: Source, book: Book, readings: Mapping[str, str], problem
     settled = settle_readings(source, book.rulebook, readings, problems)
     run = build_run(source, book.rulebook, settled, problems)
     problems.refuse_if_any()
-    return Result(build_result(run, source), run, source)
+    return Result(build_result(run, source), run, source, book)
 
 
 def choose_rulesets(
@@ -167,7 +174,8 @@ def choose_rulesets(
         return list(asked), None
     named = selectors(source).get("rulesets")
     if named:
-        return [str(id) for id in (named if isinstance(named, list) else [named])], selector_span(source, "rulesets")
+        ids = [str(id) for id in (named if isinstance(named, list) else [named])]
+        return ids, selector_span(source, "rulesets")
     problems.add("no-ruleset-named", source.document.span(()))
     return [], None
 
@@ -181,7 +189,10 @@ def settle_readings(
         problems.add("not-a-mapping", source.span(("readings",)), key="readings")
         stated = {}
     settled: dict[str, tuple[str, str]] = {}
-    offers = [(str(name), str(option), "project", source.span(("readings", name))) for name, option in stated.items()]
+    offers: list[tuple[str, str, str, Span | None]] = [
+        (str(name), str(option), "project", source.span(("readings", name)))
+        for name, option in stated.items()
+    ]
     offers += [(name, option, "call", None) for name, option in asked.items()]
     known = rulebook.frozen["readings"]
     for name, option, by, span in offers:

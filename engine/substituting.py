@@ -1,7 +1,7 @@
-"""An expression with its values put in: `factor * load` read as `1.25 * 20 A`, and what was read on the way.
+"""An expression with its values put in: `factor * load` read as `1.5 * 20 A`, and what was read on the way.
 
-Every value comes from the code that the rules are compiled to; nothing here interprets an expression. What the
-evaluation did not need (the branch not taken, the rest of an `and` that failed) is left out of the reading.
+Every value comes from the code that the rules are compiled to; nothing here interprets an expression. What
+the evaluation did not need (the branch not taken, the rest of an `and` that failed) is left out.
 """
 
 from __future__ import annotations
@@ -23,7 +23,10 @@ from .units import Unit, show
 Bound = Mapping[int, Any]
 """The things and members that stand for the numbered names of an expression."""
 
-DIGITS = 4
+OPPOSITE = {"is": "is not", "is not": "is", "<": ">=", ">=": "<", ">": "<=", "<=": ">"}
+
+DIGITS = 6
+"""Significant digits shown: enough that a reader can follow the arithmetic with a calculator."""
 MOST_DIGITS = 12
 
 
@@ -103,6 +106,21 @@ class Trace:
     conditions: list[tuple[str, str]] = field(default_factory=list)
 
 
+def negated(node: tree.Node) -> tree.Node:
+    """The condition that holds where this one does not, in the words that read best."""
+    match node:
+        case tree.OneOf(operand, options, no):
+            return tree.OneOf(operand, options, not no)
+        case tree.Given(operand, no):
+            return tree.Given(operand, not no)
+        case tree.Comparison(op, left, right):
+            return tree.Comparison(OPPOSITE[op], left, right)
+        case tree.Not(operand):
+            return operand
+        case _:
+            return tree.Not(node)
+
+
 class Substitution:
     """Puts the values of one thing into expressions, and notes in `trace` what it meets."""
 
@@ -111,9 +129,13 @@ class Substitution:
         self.trace = trace if trace is not None else Trace()
         self.member_units: dict[int, Unit | None] = {}
 
-    def text(self, op: Op, bound: Bound | None = None) -> str:
-        """The expression with its values put in, outermost lookup and pick still to be read as such."""
-        return print_tree(self.put(op, bound or {}, outermost=True))
+    def text(self, op: Op) -> str:
+        """The expression with its values put in."""
+        return print_tree(self.put(op, {}))
+
+    def side(self, op: Op) -> str:
+        """The same for what stands on one side of an `=`: an outermost name, lookup or pick stays itself."""
+        return print_tree(self.put(op, {}, outermost=True))
 
     def put(self, op: Op, bound: Bound, outermost: bool = False) -> tree.Node:
         """The tree with the values put in."""
@@ -216,23 +238,23 @@ class Substitution:
 
     def _compare(self, op: Op, bound: Bound) -> tree.Node:
         sign, left, right = op.parts
-        return tree.Comparison(sign, self.put(left, bound), self.put(right, bound))
+        first, second = self.put(left, bound), self.put(right, bound)
+        if sign == "is" and first == second:
+            return op.node
+        return tree.Comparison(sign, first, second)
 
     def _one_of(self, op: Op, bound: Bound) -> tree.Node:
         operand, *options = op.parts
         return tree.OneOf(self.put(operand, bound), tuple(self.put(option, bound) for option in options))
 
     def _given(self, op: Op, bound: Bound) -> tree.Node:
-        return tree.Given(self.put(op.parts[0], bound))
+        operand = op.parts[0]
+        if not self._free(op, bound) and not self.values.of(op, self.thing, bound):
+            return tree.Given(operand.node)
+        return tree.Given(self.put(operand, bound))
 
     def _not(self, op: Op, bound: Bound) -> tree.Node:
-        match self.put(op.parts[0], bound):
-            case tree.OneOf(operand, options, negated):
-                return tree.OneOf(operand, options, not negated)
-            case tree.Given(operand, negated):
-                return tree.Given(operand, not negated)
-            case inner:
-                return tree.Not(inner)
+        return negated(self.put(op.parts[0], bound))
 
     def _logic(self, op: Op, bound: Bound) -> tree.Node:
         word, left, right = op.parts
@@ -251,8 +273,8 @@ class Substitution:
         holds = self.values.attempt(condition, self.thing, bound)
         if isinstance(holds, Absent):
             return tree.If(put, then.node, otherwise.node)
-        asked = condition.node if holds else tree.Not(condition.node)
-        self.trace.conditions.append((print_tree(asked), print_tree(put if holds else tree.Not(put))))
+        asked = condition.node if holds else negated(condition.node)
+        self.trace.conditions.append((print_tree(asked), print_tree(put if holds else negated(put))))
         return self.put(then if holds else otherwise, bound, outermost)
 
     def _aggregate(self, op: Op, bound: Bound) -> tree.Node:

@@ -27,7 +27,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Number(Node):
-    """A plain number: `text` is `1.25`, `7/8` or `3 1/2`, with a minus in front if there was one."""
+    """A plain number: `text` is `1.75`, `7/8` or `3 1/2`, with a minus in front if there was one."""
 
     text: str
 

@@ -1,0 +1,176 @@
+"""Drives grammar/conformance: every case that needs an evaluation, against the engine."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from gaugebook import runtime
+from gaugebook.compiling import Pool, Writer, exactness
+from gaugebook.diagnostics import Problems
+from gaugebook.documents import parse
+from gaugebook.entries import Book, Layer, Place
+from gaugebook.evaluating import Run
+from gaugebook.freezing import freeze
+from gaugebook.grammar import parse as parse_rule
+from gaugebook.grammar import print_tree
+from gaugebook.layers import stacked
+from gaugebook.loading import entries_of
+from gaugebook.meaning import Reader
+from gaugebook.model import Model
+from gaugebook.project import Builder, Source
+from gaugebook.programs import read_programs
+from gaugebook.resources import packaged
+from gaugebook.rulebook import Rulebook
+from gaugebook.runtime import Absent
+from gaugebook.units import NUMBER, Units
+
+FOLDER = packaged("grammar", "conformance")
+UNITS = Units.from_data(yaml.load(packaged("rulesets", "units.yaml").read_text(), yaml.BaseLoader))
+
+
+def load() -> list[Any]:
+    found = []
+    for path in sorted(Path(FOLDER).glob("*.yaml")):
+        data = parse(path.read_text(), path.name).data
+        for case in data["cases"]:
+            given = {**(data.get("given") or {}), **{k: v for k, v in case.items() if k in ENVIRONMENT}}
+            for part in ENVIRONMENT:
+                both = {**(data.get("given", {}).get(part) or {}), **(case.get(part) or {})}
+                if both:
+                    given[part] = both
+            found.append(pytest.param(given, case, id=f"{path.stem}: {case['name']}"))
+    return found
+
+
+ENVIRONMENT = ("names", "terms", "series", "tables", "constants")
+
+
+class World:
+    """A ruleset and a project made from the environment of a case."""
+
+    def __init__(self, given: dict[str, Any]) -> None:
+        self.given = given
+        self.ruleset: dict[str, Any] = {part: given[part] for part in ENVIRONMENT[1:] if part in given}
+        self.ruleset["kinds"] = {"thing": {"section": "thing", "one": "yes"}}
+        self.ruleset["fields"] = {}
+        self.project: dict[str, Any] = {"gaugebook": "project/1"}
+        self.project["thing"] = self.place("thing", given.get("names") or {})
+        self.problems = Problems()
+        document = parse(yaml.safe_dump(texts(self.ruleset)), "world.yaml")
+        layer = Layer("world", {"id": "world"}, Place(document, ()), [], [], "sha256:0")
+        layer.entries.extend(entries_of(document, "world", self.problems))
+        self.book: Book = stacked([layer], self.problems)
+        self.model = Model(self.book, UNITS, self.problems)
+        self.programs = read_programs(self.model, self.problems)
+
+    def place(self, kind: str, names: dict[str, Any]) -> dict[str, Any]:
+        stated = {}
+        for name, value in names.items():
+            if isinstance(value, list):
+                inner = f"{kind}_{name}"
+                self.ruleset["kinds"].setdefault(inner, {"within": kind, "section": name})
+                stated[name] = [self.place(inner, item) for item in value]
+                continue
+            told, declared = self.declared(value)
+            self.ruleset["fields"][f"{kind}.{name}"] = declared
+            if told is not None:
+                stated[name] = told
+        return stated
+
+    def declared(self, value: Any) -> tuple[str | None, dict[str, Any]]:
+        if isinstance(value, dict):
+            if "value" in value:
+                return None, {"unit": value["unit"], "may_be_none": "yes"}
+            return None, {"unit": value["unit"]}
+        text = str(value)
+        if text in ("yes", "no"):
+            return text, {"flag": "yes"}
+        for name, words in (self.given.get("terms") or {}).items():
+            if text in words:
+                return text, {"terms": name}
+        for name, series in (self.given.get("series") or {}).items():
+            if "unit" not in series and text in map(str, series["members"]):
+                return text, {"series": name}
+        amount, _, unit = text.rpartition(" ")
+        known = amount and not unit[0].isdigit()
+        return text, {"unit": unit if known else "1"}
+
+    def run(self) -> Run:
+        frozen = freeze(self.book, self.model, self.programs, self.problems)
+        self.problems.refuse_if_any()
+        run = Run(Rulebook(frozen))
+        source = Source(parse(yaml.safe_dump(texts(self.project), sort_keys=False), "p.yaml"), None, self.problems)
+        with run.exactly():
+            Builder(source, run.rulebook, run, self.problems).build()
+        self.problems.refuse_if_any()
+        return run
+
+
+def texts(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): texts(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [texts(item) for item in value]
+    return str(value)
+
+
+@pytest.mark.parametrize(("given", "case"), load())
+def test_conformance(given: dict[str, Any], case: dict[str, Any]) -> None:
+    expression = str(case["expression"])
+    if "printed" in case:
+        assert print_tree(parse_rule(expression)) == case["printed"]
+        return
+    world = World(given)
+    assert not list(world.problems)
+    document = parse(yaml.safe_dump({"rule": {"is": expression}}), "case.yaml")
+    entry = next(iter(world.book.entries.values()))
+    entry.places[("is",)] = Place(document, ("rule", "is"))
+    op = Reader(world.model, entry, "thing", world.problems).read(expression, "is")
+    names = [problem.name for problem in world.problems]
+    if "error" in case:
+        assert names == [case["error"]] or names[:1] == [case["error"]]
+        return
+    assert not names, [str(problem) for problem in world.problems]
+    if "unit" in case:
+        unit = UNITS.unit(str(case["unit"]))
+        assert op.type.sort == "number"
+        assert op.type.detail == unit.kind
+        return
+    run = world.run()
+    pool = Pool()
+    written = Writer(world.model, pool, exactness(world.model, world.programs)).write(op)
+    rulebook = run.rulebook
+    space: dict[str, Any] = {name: getattr(runtime, name) for name in dir(runtime) if not name.startswith("_")}
+    space.update(Decimal=Decimal, tables=rulebook.tables, ranks=rulebook.ranks, properties=rulebook.properties)
+    space.update(members=rulebook.members)
+    space.update(members_backward={name: list(reversed(m)) for name, m in rulebook.members.items()})
+    exec("\n".join([*pool.lines, f"def answer(t):\n    return {written}"]), space)
+    with run.exactly():
+        if "outcome" in case:
+            with pytest.raises(Absent) as caught:
+                space["need"](space["answer"](run.only("thing")), "x")
+            assert caught.value.void == (case["outcome"] == "void")
+            return
+        found = space["answer"](run.only("thing"))
+        compare(found, op, case)
+
+
+def compare(found: Any, op: Any, case: dict[str, Any]) -> None:
+    expected = str(case.get("value", case.get("near")))
+    if isinstance(found, bool):
+        assert expected == ("yes" if found else "no")
+    elif isinstance(found, Decimal):
+        unit = UNITS.unit(expected.rpartition(" ")[2]) if " " in expected.strip() else UNITS.unit("1")
+        if op.type.detail == NUMBER and " " not in expected:
+            unit = UNITS.unit("1")
+        wanted = UNITS.quantity_as(expected, unit)
+        if "near" in case:
+            assert abs(found - wanted) <= Decimal("1e-9") * abs(wanted)
+        else:
+            assert found == wanted
+    else:
+        assert expected == ("none" if found is None else str(found))
