@@ -6,20 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path as FilePath
 
 from .diagnostics import Problems
-from .documents import read
 from .entries import Book
 from .freezing import freeze
 from .layers import build
+from .loading import shipped_units
 from .model import Model
+from .moments import LATEST, Moment
 from .programs import Programs, read_programs
-from .resources import packaged
 from .rulebook import Rulebook
-from .units import Units
-
-
-def shipped_units() -> Units:
-    """The units of the shipped table; raises `Refused` when the table is broken."""
-    return Units.from_data(read(packaged("rulesets", "units.yaml")).data)
 
 
 class CheckedBook:
@@ -41,15 +35,15 @@ class CheckedBook:
         return Rulebook(frozen)
 
 
-def check_book(ids: Sequence[str], folders: Sequence[FilePath] = ()) -> CheckedBook:
-    """Load and check a stack of rulesets, the first at the bottom."""
+def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> CheckedBook:
+    """Load and check a stack of rulesets, the first at the bottom, as of a moment."""
     problems = Problems()
-    book = build(list(ids), list(folders), problems)
+    book = build(list(ids), list(folders), problems, moment)
     if len(problems):
         problems.refuse_if_any()
     return CheckedBook(book, problems)
 
 
-def open_book(ids: Sequence[str], folders: Sequence[FilePath] = ()) -> Rulebook:
+def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> Rulebook:
     """A stack of rulesets compiled; raises `Refused` with every problem found."""
-    return check_book(ids, folders).compiled()
+    return check_book(ids, folders, moment).compiled()

@@ -20,7 +20,7 @@ from .project import Source, build_run, read_source
 from .rulebook import Attribute, Rulebook
 from .runtime import DASH, MISSING, SLACK, Absent, Axis, Table
 from .schema import validate
-from .session import settle_readings
+from .session import Offer, settle_readings, stated_readings
 from .units import UnitError, show
 
 SECTIONS = ("tables", "constants", "readings", "rules", "checks", "choices")
@@ -130,6 +130,7 @@ class Case:
         self.name = str(self.body["name"])
         self.run: Run | None = None
         self.checked: set[str] = set()
+        self.tolerance = self._tolerance()
 
     def misses(self) -> Iterator[Miss]:
         """Run the case; whatever the case itself says wrongly goes to the problems."""
@@ -143,8 +144,12 @@ class Case:
         source = self._source()
         if source is None:
             return
-        readings = {str(name): str(option) for name, option in (self.body.get("readings") or {}).items()}
-        settled = settle_readings(source, self.rulebook, readings, self.problems)
+        own = [
+            Offer(str(name), str(option), "call", self._span("readings", name))
+            for name, option in (self.body.get("readings") or {}).items()
+        ]
+        offers = [*stated_readings(source, self.problems), *own]
+        settled = settle_readings(offers, self.rulebook, self.problems)
         self.run = build_run(source, self.rulebook, settled, self.problems)
         if len(self.problems) > before:
             return
@@ -207,7 +212,7 @@ class Case:
         if value is None:
             return None if wanted == NONE else NONE
         if isinstance(value, Decimal) and isinstance(wanted, Decimal):
-            if abs(value - wanted) <= self._tolerance() * max(abs(value), abs(wanted)):
+            if abs(value - wanted) <= self.tolerance * max(abs(value), abs(wanted)):
                 return None
             unit = attribute.unit or self.rulebook.units.unit("1")
             return show(value, unit, 8)

@@ -14,7 +14,8 @@ from typing import Any
 from .functions import FUNCTIONS
 from .meaning import Op
 from .model import Model
-from .programs import Check, Node, Programs, Rule
+from .programs import Check, Node, Programs, Route, Rule
+from .runtime import CHECK
 
 Exact = Callable[[Op], bool]
 
@@ -233,14 +234,7 @@ def describe_read(op: Op) -> str:
 def write_rule(rule: Rule, name: str, writer: Writer) -> list[str]:
     """A function that answers the value and notes in `t.route` which way was taken."""
     lines = [f"def {name}(t):"]
-    ranked = [route for route in rule.routes if route.rank is not None]
-    for rank in dict.fromkeys(route.rank for route in ranked):
-        same = [(n, route) for n, route in enumerate(rule.routes) if route.rank == rank]
-        if len(same) > 1:
-            tests = ", ".join(
-                f"({n}, {writer.write(route.when) if route.when else 'True'})" for n, route in same
-            )
-            lines.append(f"    alone(t, {rule.name!r}, ({tests},))")
+    lines += _alone(rule.routes, rule.name, writer)
     for number, route in enumerate(rule.routes):
         pad = "    "
         if route.when is not None:
@@ -255,22 +249,69 @@ def write_rule(rule: Rule, name: str, writer: Writer) -> list[str]:
     return lines
 
 
+def _alone(routes: list[Route], key: str, writer: Writer) -> list[str]:
+    """The lines that refuse two exceptions of one rank that both hold."""
+    lines = []
+    for rank in dict.fromkeys(route.rank for route in routes if route.rank is not None):
+        same = [(n, route) for n, route in enumerate(routes) if route.rank == rank]
+        if len(same) > 1:
+            tests = ", ".join(
+                f"({n}, {writer.write(route.when) if route.when else 'True'})" for n, route in same
+            )
+            lines.append(f"    alone(t, {key!r}, ({tests},))")
+    return lines
+
+
 def write_check(check: Check, name: str, writer: Writer) -> list[str]:
-    """A function that answers None where the check does not apply, else (passes, actual, limit)."""
+    """A function that answers None where the check does not apply, else (passes, actual, limit).
+
+    Where the check has several ways, the place of the one taken is noted in `t.route` (-1 for none).
+    """
     lines = [f"def {name}(t):"]
     if check.when is not None:
         lines += [f"    if not {writer.write(check.when)}:", "        return None"]
-    require = check.require
-    if require.code == "compare" and require.parts[0] in ("<", "<=", ">", ">="):
-        sign, left, right = require.parts
+    if not check.ways:
+        return [*lines, *_answer(check.require, "    ", writer)]
+    key = f"{CHECK}{check.name}"
+    lines += [f"    t.route[{key!r}] = -1", *_alone(check.exceptions, key, writer)]
+    for number, way in enumerate(check.exceptions):
         lines += [
-            f"    a = {writer.number(left)}",
-            f"    b = {writer.number(right)}",
-            f"    return {writer.ordered(sign, 'a', 'b', left, right)}, a, b",
+            f"    if {writer.write(way.when) if way.when is not None else 'True'}:",
+            f"        t.route[{key!r}] = {number}",
+            *_answer(way.value, "        ", writer),
         ]
-    else:
-        lines.append(f"    return {writer.write(require)}, None, None")
-    return lines
+    if check.plain is not None:
+        return [*lines, *_answer(check.plain, "    ", writer)]
+    ways = "".join(
+        f"lambda: {_verdict(way.value, writer)}"
+        f"{'' if way.when is None else f' if {writer.write(way.when)} else None'}, "
+        for way in check.alternatives
+    )
+    return [*lines, f"    return enough(t, {key!r}, {len(check.exceptions)}, ({ways}))"]
+
+
+def _sides(require: Op, writer: Writer) -> tuple[str, str, str] | None:
+    """The sources of both sides of a requirement that is one comparison, and of their order."""
+    if require.code != "compare" or require.parts[0] not in ("<", "<=", ">", ">="):
+        return None
+    sign, left, right = require.parts
+    return writer.number(left), writer.number(right), writer.ordered(sign, "a", "b", left, right)
+
+
+def _answer(require: Op, pad: str, writer: Writer) -> list[str]:
+    """The lines that answer (passes, actual, limit)."""
+    sides = _sides(require, writer)
+    if sides is None:
+        return [f"{pad}return {writer.write(require)}, None, None"]
+    return [f"{pad}a = {sides[0]}", f"{pad}b = {sides[1]}", f"{pad}return {sides[2]}, a, b"]
+
+
+def _verdict(require: Op, writer: Writer) -> str:
+    """The same as one expression."""
+    sides = _sides(require, writer)
+    if sides is None:
+        return f"({writer.write(require)}, None, None)"
+    return f"(lambda a, b: ({sides[2]}, a, b))({sides[0]}, {sides[1]})"
 
 
 def write_condition(when: Op | None, name: str, writer: Writer) -> list[str]:
@@ -281,7 +322,7 @@ def write_condition(when: Op | None, name: str, writer: Writer) -> list[str]:
 def compile_book(model: Model, programs: Programs) -> tuple[str, dict[str, str]]:
     """The source of a module with every program of the book, and the function name for each.
 
-    Keys of the map: `rule kind.name`, `choice kind.name`, `check name`, `caution name`.
+    Keys of the map: `rule kind.name`, `choice kind.name`, `check name`, `caution name`, `output name`.
     """
     pool = Pool()
     writer = Writer(model, pool, exactness(model, programs))
@@ -298,6 +339,8 @@ def compile_book(model: Model, programs: Programs) -> tuple[str, dict[str, str]]
         put(f"choice {kind}.{name}", lambda n, c=choice: write_condition(c.when, n, writer))  # type: ignore[misc]
     for check in programs.checks:
         put(f"check {check.name}", lambda n, check=check: write_check(check, n, writer))  # type: ignore[misc]
+    for output in programs.outputs:
+        put(f"output {output.entry.name}", lambda n, o=output: write_condition(o.when, n, writer))  # type: ignore[misc]
     for caution in programs.cautions:
         put(f"caution {caution.entry.name}", lambda n, c=caution: write_condition(c.when, n, writer))  # type: ignore[misc]
     return "\n".join([*pool.lines, *body, ""]), names

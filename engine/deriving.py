@@ -7,7 +7,7 @@ A node says what a value is, how it came about and what it rests on:
 - formula and substituted (the expression as written, and with its values put in), route (the branch or
   exception taken, its citations, its condition), conditions (of each `if` on the way), lookups, picks, inputs
 - a choice: from, checks (nodes), rejected; a check: passes, actual and limit; a field: stated
-  (file:line:column) or assumed; a reading: question, settled_by
+  (file:line:column) or assumed; a reading: question, says, settled_by
 - `full` adds to a rule what was tried and did not hold, and to a lookup the rows beside the one hit
 
 A node met a second time is a reference: id, value, reference.
@@ -95,20 +95,18 @@ class Deriver:
         node: Tree = {"id": id, "role": attribute.role, "thing": thing.path, "attribute": attribute.name}
         node |= valued(value, attribute.unit)
         self.seen[id] = node["value"]
-        if attribute.name in thing.stated or attribute.role in ("field", "relation"):
-            node |= self._stated(thing, attribute)
-        else:
-            node |= self._entry(attribute.entry)
+        node |= self._origin(thing, attribute)
         if attribute.role == "rule":
             self._rule(node, thing, self.programs.rules[attribute.kind, attribute.name], attribute.unit)
         elif attribute.role == "choice":
             self._choice(node, thing, attribute)
         return node
 
-    def _stated(self, thing: Thing, attribute: Attribute) -> Tree:
-        """Where the project says so, or the default that stands in."""
+    def _origin(self, thing: Thing, attribute: Attribute) -> Tree:
+        """The entry, and where the project states the value or the default that stands in."""
         field = attribute.field or {}
-        made = self._entry(field.get("entry", attribute.entry))
+        declared = field.get("entry") if attribute.role in ("field", "relation") else None
+        made = self._entry(declared or attribute.entry)
         if attribute.name in thing.stated:
             place = (*data_path(thing), *attribute.steps)
             made["stated"] = str(self.source.span(place)) if self.source is not None else "the project"
@@ -185,7 +183,8 @@ class Deriver:
         section, _, name = id.partition("/")
         node = {"id": id, "role": section.removesuffix("s")} | valued(value, unit) | self._entry(id)
         if section == "readings":
-            node["question"] = str(self.frozen["readings"][name].get("question", ""))
+            reading = self.frozen["readings"][name]
+            node["question"], node["says"] = str(reading["question"]), str(reading["options"][value]["says"])
             node["settled_by"] = self.run.readings_used[name][1]
         self.seen[id] = node["value"]
         return node

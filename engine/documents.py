@@ -13,7 +13,7 @@ from typing import Any, overload
 import yaml
 
 from .diagnostics import Problems, Span
-from .yamltree import FORBIDDEN, Entry, Mapping, Node, Scalar, Sequence, compose, to_data
+from .yamltree import DEEPEST, FORBIDDEN, Entry, Mapping, Node, Scalar, Sequence, compose, to_data
 
 MOST_BYTES = 4 * 1024 * 1024
 
@@ -166,6 +166,8 @@ def _report_syntax(error: yaml.MarkedYAMLError, blank: Document, problems: Probl
     problem = error.problem or "its structure is not clear"
     if character == "\t":
         problems.add("yaml-tab", span)
+    elif "nesting depth" in problem:
+        problems.add("nested-too-deep", span, limit=DEEPEST)
     elif "cannot start any token" in problem:
         problems.add("yaml-start", span, character=character)
     elif "mapping values are not allowed" in problem:

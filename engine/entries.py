@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from .diagnostics import Span
+from .diagnostics import Diagnostic, Span
 from .documents import Document
 
 SECTIONS = (
@@ -20,11 +20,15 @@ SECTIONS = (
     "checks",
     "choices",
     "cautions",
+    "outputs",
     "summary",
 )
 
 TRANSCRIPTIONS = ("checked", "second_hand", "recalled", "disputed", "missing")
 """From the strongest to the weakest: how well a figure was read."""
+
+LABEL = "label:"
+"""In front of a label, as the target of an operation: every entry that carries it."""
 
 Path = tuple[str | int, ...]
 
@@ -52,24 +56,44 @@ class Place:
         """A node under this one."""
         return Place(self.document, self.path + steps)
 
+    def __deepcopy__(self, memo: dict[int, Any]) -> Place:
+        """Itself: a place never changes, and a copy of its document would cost more than all else."""
+        return self
+
 
 @dataclass
 class Citation:
-    """A clause, and the layer whose document it belongs to."""
+    """A clause, and the layer whose document it belongs to.
+
+    `document` is set where the clause is borrowed: it is then cited from that very document, whatever else
+    the stack holds.
+    """
 
     layer: str
     clause: str
+    document: str | None = None
+
+
+APPLIED = "applied"
+NOT_IN_FORCE = "not in force"
+RETIRED = "retired"
+BELOW_STANDS = "the layer below stands"
 
 
 @dataclass
 class Change:
-    """One contribution to an entry: who said it, under what authority, and what it changed."""
+    """One contribution to an entry: who said it, under what authority, what it changed, and its fate.
+
+    Only a change whose fate is `APPLIED` had an effect; the others are kept so that a reader sees them.
+    """
 
     layer: str
     operation: str
     what: str
     cites: list[Citation]
     facts: dict[str, Any]
+    fate: str = APPLIED
+    place: Place | None = None
 
 
 @dataclass
@@ -88,6 +112,13 @@ class Entry:
     cites: list[Citation]
     places: dict[Path, Place]
     history: list[Change] = field(default_factory=list)
+    document: str | None = None
+    """The document a borrowed entry is cited from; None for all others."""
+
+    @property
+    def changes(self) -> list[Change]:
+        """What was done to the entry after it was first said."""
+        return [change for change in self.history[1:] if change.fate == APPLIED]
 
     @property
     def id(self) -> str:
@@ -111,12 +142,16 @@ class Entry:
 
 @dataclass
 class Operation:
-    """One item of a layer's `amend` list."""
+    """One item of a layer's `amend` list.
+
+    `target` is an entry id, `label:NAME` for every entry with a label, or empty where there is none.
+    """
 
     kind: str
     target: str
     body: dict[str, Any]
     place: Place
+    retired_by: str | None = None
 
 
 @dataclass
@@ -138,11 +173,20 @@ class Layer:
 
 @dataclass
 class Book:
-    """A stack of layers resolved to one set of entries."""
+    """A stack of layers resolved to one set of entries, as of a day (None: as the layers end up).
+
+    `findings` are breaches of a permission between layers, `notices` what an author should know; neither
+    stops anything. `absent` are layers named but not in force on the day.
+    """
 
     layers: list[Layer]
-    entries: dict[str, Entry]
-    removed: dict[str, Change]
+    entries: dict[str, Entry] = field(default_factory=dict)
+    removed: dict[str, Change] = field(default_factory=dict)
+    day: str | None = None
+    absent: list[str] = field(default_factory=list)
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    notices: list[Diagnostic] = field(default_factory=list)
+    renamed: dict[str, str] = field(default_factory=dict)
 
     def section(self, name: str) -> dict[str, Entry]:
         """The entries of one section by name."""
@@ -163,4 +207,17 @@ class Book:
     def cites(self, citations: list[Citation]) -> list[str]:
         """Citations as printed."""
         documents = self.documents()
-        return [f"{documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations]
+        return [
+            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations
+        ]
+
+    def prefix(self, entry: Entry) -> str:
+        """The document the clauses inside an entry are cited from."""
+        return entry.document or self.documents().get(entry.layer, entry.layer)
+
+    def remover(self, name: str) -> tuple[str, Change] | None:
+        """The removed entry an id or a bare name means, with who removed it."""
+        for id, change in self.removed.items():
+            if name in (id, id.partition("/")[2], id.rpartition(".")[2]):
+                return id, change
+        return None

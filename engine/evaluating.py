@@ -9,11 +9,11 @@ from __future__ import annotations
 import decimal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from .diagnostics import GaugebookError
 from .rulebook import Attribute, Rulebook
-from .runtime import EXACT, Absent
+from .runtime import CHECK, EXACT, Absent
 
 Verdict = tuple[bool, Any, Any]
 
@@ -70,6 +70,9 @@ class Run:
     `settled` maps readings to the option chosen and by whom (layer, project, call).
     """
 
+    thing_type: ClassVar[type[Thing]] = Thing
+    """What things are made of; a subclass may watch them."""
+
     def __init__(self, rulebook: Rulebook, settled: dict[str, tuple[str, str]] | None = None) -> None:
         self.rulebook = rulebook
         self.settled = settled or {}
@@ -85,9 +88,12 @@ class Run:
 
     @contextmanager
     def exactly(self) -> Iterator[None]:
-        """Arithmetic with the digits the language promises."""
+        """Arithmetic with the digits the language promises; `GaugebookError` where values lean too deep."""
         with decimal.localcontext(EXACT):
-            yield
+            try:
+                yield
+            except RecursionError:
+                raise GaugebookError.because("leans-too-deep") from None
 
     def add(self, thing: Thing) -> None:
         """Take a thing into the project."""
@@ -115,7 +121,10 @@ class Run:
 
     def contradiction(self, thing: Thing, name: str, holding: list[int]) -> None:
         """Report exceptions of one rank that all hold."""
-        routes = self.rulebook.frozen["rules"][f"{thing.kind}.{name}"]["routes"]
+        if name.startswith(CHECK):
+            routes = self.rulebook.checks[name.removeprefix(CHECK)]["ways"]
+        else:
+            routes = self.rulebook.frozen["rules"][f"{thing.kind}.{name}"]["routes"]
         names = ", ".join(routes[number]["name"] for number in holding)
         raise GaugebookError.because("exceptions-contradict", thing=thing.path, attribute=name, names=names)
 

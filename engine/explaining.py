@@ -101,12 +101,14 @@ def _escaped(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>|])", r"\\\1", text)
 
 
-def lines(node: Tree, full: bool, depth: int = 0, above: tuple[str, ...] = ()) -> Iterator[Line]:
-    """The lines of a node and of everything below it; `above` are the ids it lies under."""
+def lines(node: Tree, full: bool, above: tuple[Tree, ...] = ()) -> Iterator[Line]:
+    """The lines of a node and of everything below it; `above` are the nodes it lies under."""
+    depth, inner, path = len(above), len(above) + 1, (*above, node)
     yield Line(depth, _head(node), _cite(node))
-    inner, path = depth + 1, (*above, node["id"])
-    for reason in node.get("why", []):
-        yield Line(inner, f"because {reason}")
+    children = [*node.get("checks", []), *node.get("inputs", [])]
+    if not above or not children or node.get("why") != above[-1].get("why"):
+        for reason in node.get("why", []):
+            yield Line(inner, f"because {reason}")
     yield from _reasons(node, full, inner)
     yield from _rejected(node.get("rejected", []), full, inner)
     for lookup in node.get("lookups", []):
@@ -114,11 +116,11 @@ def lines(node: Tree, full: bool, depth: int = 0, above: tuple[str, ...] = ()) -
     for pick in node.get("picks", []):
         over = f"; passed over: {pick['passed_over']}" if full and "passed_over" in pick else ""
         yield Line(inner, f"{pick['value']} of {pick['series']}: {pick['holds']}{over}", _cite(pick))
-    children = [*node.get("checks", []), *node.get("inputs", [])]
     for child in children:
         if "reference" not in child:
-            yield from lines(child, full, inner, path)
-    met = [f"{c['id']} = {c['value']}" for c in children if "reference" in c and c["id"] not in path]
+            yield from lines(child, full, path)
+    outer = [known["id"] for known in path]
+    met = [f"{c['id']} = {c['value']}" for c in children if "reference" in c and c["id"] not in outer]
     if met:
         yield Line(inner, f"see above: {'; '.join(met)}")
 
@@ -145,7 +147,8 @@ def _head(node: Tree) -> str:
 def _reasons(node: Tree, full: bool, depth: int) -> Iterator[Line]:
     """Why this way was taken; in full also the rule as written and what did not hold."""
     if full:
-        for key, label in (("title", ""), ("question", "question: "), ("formula", "rule: ")):
+        labels = {"title": "", "question": "question: ", "says": "taken: ", "formula": "rule: "}
+        for key, label in labels.items():
             if node.get(key):
                 yield Line(depth, label + node[key])
     for step in node.get("tried", []):

@@ -16,7 +16,7 @@ from .entries import TRANSCRIPTIONS, Book, Entry
 from .loading import as_list
 from .meaning import Op
 from .model import Attribute, Model, Type
-from .programs import Programs, Rule
+from .programs import Programs, Route, Rule
 from .runtime import DASH, MISSING
 
 FORMAT = "compiled/1"
@@ -35,8 +35,9 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
             "name": check.name,
             "kind": check.kind,
             "entry": check.entry.id,
-            "sign": check.require.parts[0] if check.require.code == "compare" else None,
-            "unit": _check_unit(model, check.require),
+            "sign": _sign(check.plain),
+            "unit": _check_unit(model, check.plain or check.ways[0].value),
+            "ways": [_way(book, check.entry, way) for way in check.ways],
             "constrains": [f"{kind}.{name}" for kind, name in check.constrains],
             "leans": _leans(check.ops()),
         }
@@ -67,6 +68,16 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
             {"name": c.entry.name, "kind": c.kind, "say": str(c.entry.body.get("say", "")), "entry": c.entry.id}
             for c in programs.cautions
         ],
+        "outputs": [
+            {
+                "name": o.entry.name, "kind": o.kind, "form": str(o.entry.body.get("form", "")),
+                "say": str(o.entry.body.get("say", "")), "shows": o.shows, "entry": o.entry.id,
+            }
+            for o in programs.outputs
+        ],
+        "day": book.day,
+        "absent": book.absent,
+        "findings": book.findings,
         "summary": {entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()},
         "removed": {id: change.layer for id, change in book.removed.items()},
         "not_encoded": [
@@ -92,8 +103,29 @@ def _layer(id: str, header: dict[str, Any], layer_digest: str, document: str) ->
     }
 
 
+PROVENANCE = (
+    "title", "cites", "source", "transcription", "note", "layer", "ask", "question", "says", "gaps", "erratum",
+    "document", "labels", "stricter",
+)
+"""Properties that say where an entry comes from or put it in words; they change no value."""
+
+
+def content(entry: Entry) -> str:
+    """The identity of what an entry decides, apart from its provenance and its words."""
+
+    def bare(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {key: bare(part) for key, part in value.items() if key not in PROVENANCE}
+        return [bare(part) for part in value] if isinstance(value, list) else value
+
+    body = {key: part for key, part in entry.body.items() if (entry.section, key) != ("tables", "cells")}
+    return digest(bare(body))[7:23]
+
+
 def _entry(book: Book, entry: Entry) -> dict[str, Any]:
-    made: dict[str, Any] = {"full": entry.full_id, "cites": book.cites(entry.cites)}
+    made: dict[str, Any] = {
+        "full": entry.full_id, "cites": book.cites(entry.cites), "content": content(entry),
+    }
     for name in ("title", "transcription", "source", "note"):
         if name in entry.body:
             made[name] = entry.body[name]
@@ -102,10 +134,14 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
         made["cells"] = {"|".join(cell["at"]): str(cell["transcription"]) for cell in cells}
     changed = [
         {"layer": change.layer, "operation": change.operation, "what": change.what, "cites": book.cites(change.cites)}
-        for change in entry.history[1:]
+        for change in entry.changes
     ]
     if changed:
         made["changed"] = changed
+    own, documents = book.prefix(entry), book.documents()
+    amended = [change for change in changed if documents.get(change["layer"], change["layer"]) != own]
+    if amended:
+        made["amended"] = amended
     return made
 
 
@@ -174,12 +210,9 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
         if route.name not in ("", "otherwise"):
             section = "exceptions" if route.rank is not None else "branches"
             part = rule.entry.body[section][route.name]
-        layer = part.get("layer", rule.entry.layer)
-        documents = book.documents()
-        prefix = documents.get(layer, layer) if layer != rule.entry.layer else _prefix(book, rule.entry)
         routes.append({
             "name": route.name,
-            "cites": [f"{prefix} {clause}" for clause in as_list(part.get("cites"))],
+            "cites": _part_cites(book, rule.entry, part),
             "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
         })
     return {"routes": routes, "leans": _leans(rule.ops())}
@@ -187,7 +220,7 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
 
 def _reading(book: Book, entry: Entry) -> dict[str, Any]:
     """A reading whose options carry their citations as printed."""
-    prefix = _prefix(book, entry)
+    prefix = book.prefix(entry)
     options = {
         name: {**option, "cites": [f"{prefix} {clause}" for clause in as_list(option.get("cites"))]}
         for name, option in (entry.body.get("options") or {}).items()
@@ -195,8 +228,26 @@ def _reading(book: Book, entry: Entry) -> dict[str, Any]:
     return {**entry.body, "options": options, "entry": entry.id}
 
 
-def _prefix(book: Book, entry: Entry) -> str:
-    return book.documents().get(entry.layer, entry.layer)
+def _part_cites(book: Book, entry: Entry, part: dict[str, Any]) -> list[str]:
+    """The citations of a part of an entry, which another layer may have added."""
+    layer = str(part.get("layer", entry.layer))
+    prefix = book.prefix(entry) if layer == entry.layer else book.documents().get(layer, layer)
+    return [f"{prefix} {clause}" for clause in as_list(part.get("cites"))]
+
+
+def _way(book: Book, entry: Entry, way: Route) -> dict[str, Any]:
+    """A named way of a check: an exception or an alternative."""
+    parts = {**(entry.body.get("exceptions") or {}), **(entry.body.get("any_of") or {})}
+    part = parts[way.name]
+    return {
+        "name": way.name, "title": str(part.get("title", way.name)), "cites": _part_cites(book, entry, part),
+        "sign": _sign(way.value),
+    }
+
+
+def _sign(require: Op | None) -> str | None:
+    """The sign of a requirement that is one comparison."""
+    return str(require.parts[0]) if require is not None and require.code == "compare" else None
 
 
 def _leans(ops: Any) -> list[str]:
@@ -233,6 +284,8 @@ def _declared_unit(model: Model, step: Op, type: Type) -> str | None:
         unit = model.attributes[step.parts[0].type.detail, step.parts[1]].unit
     elif step.code == "lookup":
         unit = model.tables[step.parts[0]].unit
+    elif step.code == "property":
+        unit = model.series[step.parts[1]].properties[step.parts[2]][1]
     return unit.text if unit is not None else None
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+from .kinds import NUMBER
 from .model import Type
 
 
@@ -51,6 +52,11 @@ def _root(types: Sequence[Type]) -> Type | None:
     return Type("number", kind) if kind else None
 
 
+def _plain_power(types: Sequence[Type]) -> Type | None:
+    plain = Type("number", NUMBER)
+    return plain if len(types) == 2 and all(type._replace(optional=False) == plain for type in types) else None
+
+
 def _one_number(types: Sequence[Type]) -> Type | None:
     if len(types) != 1 or types[0].sort != "number" or types[0].detail.point:
         return None
@@ -61,6 +67,7 @@ FUNCTIONS: dict[str, Function] = {
     "greatest": Function("greatest", "values of one kind", _same_numbers_or_members, True),
     "least": Function("least", "values of one kind", _same_numbers_or_members, True),
     "square_root": Function("square_root", "one number", _root, False),
+    "power": Function("power", "two plain numbers", _plain_power, False),
     "absolute": Function("abs", "one number", _one_number, True),
     "round_up": Function("round_up", "a number and a step of the same kind", _number_and_step, True),
     "round_down": Function("round_down", "a number and a step of the same kind", _number_and_step, True),

@@ -1,21 +1,39 @@
-"""A stack of layers to one book: each operation meets exactly one target, or the load is refused."""
+"""A stack of layers to one book: each operation meets exactly one target on the day asked for, or the load is
+refused; where two layers speak about the same thing, their relation decides who is heard."""
 
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
 
-from .diagnostics import Problems, hint
-from .entries import Book, Change, Citation, Entry, Layer, Operation, Path, Place
-from .loading import Shelf, as_list, canonical_table, cell_key, load_layer, new_entry
+from .allowing import checks_of
+from .diagnostics import Problems, Span, diagnose, hint
+from .entries import (
+    BELOW_STANDS,
+    LABEL,
+    NOT_IN_FORCE,
+    RETIRED,
+    SECTIONS,
+    Book,
+    Change,
+    Entry,
+    Layer,
+    Operation,
+    Place,
+)
+from .facets import WHOLE, Facet, clash, facets_of, in_words, proposed, read_facet
+from .loading import Shelf, as_list, cell_key, load_layer
+from .messages import PARTY
+from .moments import LATEST, Moment
+from .operations import VERBS, add_entry, borrow_entry, change_of, facts_of, substitute
+from .precedence import Ruling, relation, rule
+from .tabling import said_of
 
-FACTS = ("reason", "instrument", "section", "source", "transcription", "note", "in_force")
-"""Properties of an operation that say on what authority it stands."""
 
-
-def stack_of(ids: list[str], shelf: Shelf, problems: Problems) -> list[Layer]:
+def stack_of(ids: Sequence[str], shelf: Shelf, problems: Problems) -> list[Layer]:
     """The layers named, each with its parents below it, bottom first."""
     places = shelf.places()
     loaded: dict[str, Layer] = {}
@@ -44,221 +62,322 @@ def stack_of(ids: list[str], shelf: Shelf, problems: Problems) -> list[Layer]:
     return list(loaded.values())
 
 
-def build(ids: list[str], folders: list[FilePath], problems: Problems) -> Book:
-    """Load the named rulesets with their parents and stack them.
+def build(
+    ids: Sequence[str], folders: Sequence[FilePath], problems: Problems, moment: Moment = LATEST
+) -> Book:
+    """Load the named rulesets with their parents and stack them as of a moment.
 
     `problems` holds whatever is wrong; the book is only complete when there is none.
     """
-    return stacked(stack_of(ids, Shelf(folders), problems), problems)
+    shelf = Shelf(folders)
+    return stacked(stack_of(ids, shelf, problems), problems, moment, shelf)
 
 
-def stacked(layers: list[Layer], problems: Problems) -> Book:
-    """Apply each layer, bottom first."""
-    book = Book(layers, {}, {})
-    for layer in layers:
-        _apply_layer(book, layer, problems)
-    return book
+def stacked(
+    layers: list[Layer], problems: Problems, moment: Moment = LATEST, shelf: Shelf | None = None,
+    borrowers: tuple[str, ...] = (),
+) -> Book:
+    """Apply each layer that is in force, bottom first."""
+    return Stacker(layers, problems, moment, shelf, borrowers).stack()
 
 
-def _apply_layer(book: Book, layer: Layer, problems: Problems) -> None:
-    for entry in layer.entries:
-        if entry.id in book.entries:
-            problems.add(
-                "entry-exists-below", entry.place().key_span(), entry=entry.id, layer=book.entries[entry.id].layer
+@dataclass
+class Word:
+    """What a layer made of one part of an entry."""
+
+    layer: Layer
+    facet: Facet
+    value: Any
+    change: Change
+    amends: bool
+
+
+class Stacker:
+    """Puts one stack together.
+
+    `borrowers` are the rulesets on whose behalf this stack is opened, so that two cannot borrow in a circle.
+    """
+
+    def __init__(
+        self, layers: list[Layer], problems: Problems, moment: Moment, shelf: Shelf | None, borrowers: tuple[str, ...]
+    ) -> None:
+        self.problems, self.moment, self.shelf, self.borrowers = problems, moment, shelf, borrowers
+        absent = [layer for layer in layers if not moment.holds(layer.id, layer.header.get("in_force"))]
+        self.layers = [layer for layer in layers if layer not in absent]
+        self.book = Book(self.layers, day=moment.day, absent=[layer.id for layer in absent])
+        self.by_id = {layer.id: layer for layer in layers}
+        self.words: dict[str, list[Word]] = {}
+        self.books: dict[str, Book] = {}
+
+    def stack(self) -> Book:
+        """The book."""
+        self._adoptions()
+        self._retire()
+        for layer in self.layers:
+            self._layer(layer)
+        return self.book
+
+    def _adoptions(self) -> None:
+        """A layer without force gains it from a layer above that adopts it."""
+        adopted = {str(id) for layer in self.layers for id in as_list(layer.header.get("adopts"))}
+        for layer in self.layers:
+            if layer.id in adopted:
+                layer.header["force"] = "yes"
+
+    def _counts(self, layer: Layer, operation: Operation) -> bool:
+        return self.moment.holds(layer.id, operation.body.get("in_force"))
+
+    def _retire(self) -> None:
+        """Mark the operations that a later layer takes back; what they changed then reads as if never changed."""
+        for number, layer in enumerate(self.layers):
+            for operation in layer.operations:
+                if operation.kind != "retire" or not self._counts(layer, operation):
+                    continue
+                of, id = str(operation.body["of"]), operation.body.get("operation")
+                found = [
+                    other for below in self.layers[:number] if below.id == of for other in below.operations
+                    if other.target == operation.target and (id is None or other.body.get("id") == id)
+                ]
+                for other in found:
+                    other.retired_by = layer.id
+                if not found and of not in self.book.absent:
+                    known = [below.id for below in self.layers[:number]]
+                    self.problems.add(
+                        "nothing-to-retire", operation.place.span(), layer=of, entry=operation.target,
+                        nearest="" if of in known else hint(of, known),
+                    )
+
+    # -- one layer
+
+    def _layer(self, layer: Layer) -> None:
+        self.book.renamed.update({str(old): str(new) for old, new in (layer.header.get("renamed") or {}).items()})
+        for entry in layer.entries:
+            below = self.book.entries.get(entry.id)
+            if below is not None:
+                span = entry.place().key_span()
+                self.problems.add("entry-exists-below", span, entry=entry.id, layer=below.layer)
+                continue
+            self._add(layer, copy.deepcopy(entry))
+        touched: set[tuple[str, Facet]] = set()
+        for operation in layer.operations:
+            for entry_id in self._targets(layer, operation):
+                if self._fresh(entry_id, operation, touched):
+                    self._operation(layer, operation, entry_id)
+
+    def _add(self, layer: Layer, entry: Entry) -> None:
+        change = Change(layer.id, "add", "added", list(entry.cites), facts_of(entry.body), place=entry.place())
+        entry.history.append(change)
+        self.book.removed.pop(entry.id, None)
+        self.book.entries[entry.id] = entry
+        self.words[entry.id] = [Word(layer, WHOLE, copy.deepcopy(entry.body), change, amends=False)]
+
+    def _targets(self, layer: Layer, operation: Operation) -> Iterator[str]:
+        """The ids an operation is about, old names led to the new ones."""
+        target = operation.target
+        if target.startswith(LABEL):
+            label = target.removeprefix(LABEL)
+            found = [id for id, entry in self.book.entries.items() if label in as_list(entry.body.get("labels"))]
+            known = {str(one) for entry in self.book.entries.values() for one in as_list(entry.body.get("labels"))}
+            if not found:
+                self.problems.add("label-not-found", operation.place.span(), label=label, nearest=hint(label, known))
+            yield from found
+            return
+        if target in self.book.renamed and target not in self.book.entries:
+            new = self.book.renamed[target]
+            self.book.notices.append(diagnose("entry-renamed", operation.place.span(), old=target, new=new))
+            operation.target = target = new
+        yield target
+
+    def _fresh(self, entry: str, operation: Operation, touched: set[tuple[str, Facet]]) -> bool:
+        """Two operations of one layer on one part of an entry contradict each other."""
+        for facet in facets_of(operation):
+            again = any(id == entry and clash(facet, other) for id, other in touched)
+            if again and operation.kind != "retire" and "in_force" not in operation.body:
+                self.problems.add(
+                    "target-touched-twice", operation.place.span(), entry=entry, aspect=in_words(facet)
+                )
+                return False
+        if operation.kind != "retire":
+            touched.update((entry, facet) for facet in facets_of(operation))
+        return True
+
+    def _operation(self, layer: Layer, operation: Operation, id: str) -> None:
+        if operation.retired_by is not None:
+            self._note(id, change_of(layer, operation, f"taken back by {operation.retired_by}", fate=RETIRED))
+        elif not self._counts(layer, operation):
+            self._note(id, change_of(layer, operation, operation.kind, fate=NOT_IN_FORCE))
+        elif operation.kind == "retire":
+            if operation.body["of"] not in self.book.absent:
+                self._note(id, change_of(layer, operation, f"takes back the change of {operation.body['of']}"))
+        elif operation.kind == "substitute":
+            substitute(self.book, layer, operation, self.problems)
+        elif operation.kind == "add":
+            self._add_by_operation(layer, operation)
+        elif operation.kind in ("allow", "forbid"):
+            for check in checks_of(self.book, layer, operation, self.problems):
+                self._put_check(layer, operation, check)
+        elif operation.kind == "borrow":
+            self._borrow(layer, operation)
+        else:
+            self._change(layer, operation, id)
+
+    def _note(self, id: str, change: Change) -> None:
+        entry = self.book.entries.get(id)
+        if entry is not None:
+            entry.history.append(change)
+
+    def _add_by_operation(self, layer: Layer, operation: Operation) -> None:
+        section = operation.target.partition("/")[0]
+        if section not in SECTIONS or "/" not in operation.target:
+            known = ", ".join(SECTIONS)
+            self.problems.add("no-such-section", operation.place.span(), entry=operation.target, sections=known)
+        elif operation.target in self.book.entries:
+            below = self.book.entries[operation.target]
+            self.problems.add("entry-exists-below", operation.place.span(), entry=below.id, layer=below.layer)
+        else:
+            add_entry(self.book, layer, operation)
+            entry = self.book.entries[operation.target]
+            body = copy.deepcopy(entry.body)
+            self.words[entry.id] = [Word(layer, WHOLE, body, entry.history[-1], amends=True)]
+
+    def _put_check(self, layer: Layer, operation: Operation, check: Entry) -> None:
+        below = self.book.entries.get(check.id)
+        if below is not None:
+            self.problems.add("check-exists", operation.place.span(), entry=check.id, layer=below.layer)
+            return
+        self.book.entries[check.id] = check
+        self.words[check.id] = [Word(layer, WHOLE, copy.deepcopy(check.body), check.history[-1], amends=True)]
+
+    # -- borrowing
+
+    def _borrow(self, layer: Layer, operation: Operation) -> None:
+        source, wanted = str(operation.body["from"]), str(operation.body["entry"])
+        other = self._book_of(source, layer, operation)
+        if other is None:
+            return
+        found = other.entries.get(wanted)
+        if found is None:
+            self.problems.add(
+                "nothing-to-borrow", operation.place.span(), ruleset=source, entry=wanted,
+                nearest=hint(wanted, other.entries),
             )
-            continue
-        added = copy.deepcopy(entry)
-        added.history.append(Change(layer.id, "add", "added", list(entry.cites), _facts(entry.body)))
-        book.entries[entry.id] = added
-    touched: dict[tuple[str, str], Operation] = {}
-    for operation in layer.operations:
-        _apply_operation(book, layer, operation, touched, problems)
+            return
+        borrow_entry(self.book, layer, operation, found, other)
+        entry = self.book.entries[operation.target]
+        said = Word(layer, WHOLE, copy.deepcopy(entry.body), entry.history[-1], amends=True)
+        self.words.setdefault(entry.id, []).append(said)
 
+    def _book_of(self, id: str, layer: Layer, operation: Operation) -> Book | None:
+        """The other book, as it ends up; None after a problem."""
+        place = operation.place.below("from")
+        if id == layer.id or layer.id in self.borrowers or self.shelf is None:
+            chain = " -> ".join((*self.borrowers, layer.id, id))
+            self.problems.add("rulesets-borrow-in-circle", place.span(), chain=chain)
+            return None
+        if id not in self.books:
+            found = Problems()
+            layers = stack_of([id], self.shelf, found)
+            borrowers = (*self.borrowers, layer.id)
+            self.books[id] = stacked(layers, found, LATEST, self.shelf, borrowers)
+            for diagnostic in found:
+                self.problems.note(diagnostic)
+            if not layers:
+                del self.books[id]
+        return self.books.get(id)
 
-def _apply_operation(
-    book: Book,
-    layer: Layer,
-    operation: Operation,
-    touched: dict[tuple[str, str], Operation],
-    problems: Problems,
-) -> None:
-    entry = book.entries.get(operation.target)
-    if entry is None:
-        gone = book.removed.get(operation.target)
+    # -- changing an entry that is there
+
+    def _change(self, layer: Layer, operation: Operation, id: str) -> None:
+        entry = self.book.entries.get(id)
+        if entry is None:
+            self._missing(operation, id)
+            return
+        operation = Operation(operation.kind, id, copy.deepcopy(operation.body), operation.place)
+        for facet in facets_of(operation):
+            if not self._heard(layer, operation, entry, facet):
+                return
+        if all("overruled" in cell for cell in operation.body.get("cells", [{}])):
+            return
+        VERBS[operation.kind](self.book, entry, layer, operation, self.problems)
+        change = self.book.removed[id] if id in self.book.removed else entry.history[-1]
+        self.words.setdefault(id, []).extend(
+            Word(layer, facet, proposed(operation, facet), change, amends=True) for facet in facets_of(operation)
+        )
+
+    def _missing(self, operation: Operation, id: str) -> None:
+        gone = self.book.removed.get(id)
         if gone is not None:
-            problems.add(
-                "target-removed", operation.place.span(), entry=operation.target, layer=gone.layer, what=gone.what
+            self.problems.add(
+                "target-removed", operation.place.span(), entry=id, layer=gone.layer, what=gone.what
             )
         else:
-            near = hint(operation.target, book.entries)
-            problems.add("target-not-found", operation.place.span(), entry=operation.target, nearest=near)
-        return
-    for aspect in _aspects(operation):
-        if (entry.id, aspect) in touched:
-            problems.add("target-touched-twice", operation.place.span(), entry=entry.id, aspect=aspect)
-            return
-        touched[entry.id, aspect] = operation
-    _OPERATIONS[operation.kind](book, entry, layer, operation, problems)
+            near = hint(id, self.book.entries)
+            self.problems.add("target-not-found", operation.place.span(), entry=id, nearest=near)
 
+    def _heard(self, layer: Layer, operation: Operation, entry: Entry, facet: Facet) -> bool:
+        """Whether an operation goes ahead with respect to one part; a cell that is overruled drops out of it."""
+        new = proposed(operation, facet)
+        for word in reversed(self.words.get(entry.id, [])):
+            if word.layer.id == layer.id or not clash(facet, word.facet):
+                continue
+            old = read_facet(entry, facet) if word.facet != facet else word.value
+            name = relation(layer, word.layer, self._built_on(layer), word.amends)
+            ruling = rule(name, operation, entry, facet, old, new, self.book)
+            if ruling.outcome == "open":
+                self._conflict(layer, operation, entry, facet, word, old, new)
+                return False
+            if ruling.breach or not ruling.verified:
+                self._find(layer, operation, entry, facet, word, old, new, ruling)
+            if ruling.outcome == "below":
+                what = f"{in_words(facet)} stays {said_of(old)}, as {word.layer.id} says ({ruling.relation})"
+                entry.history.append(change_of(layer, operation, what, fate=BELOW_STANDS))
+                if facet[0] != "cell":
+                    return False
+                overruled = next(c for c in operation.body["cells"] if cell_key(c["at"]) == list(facet[1:]))
+                overruled["overruled"] = True
+                return True
+        return True
 
-def _aspects(operation: Operation) -> list[str]:
-    """What part of its target an operation lays hands on."""
-    if operation.kind in ("set", "remove") and "property" in operation.body:
-        return [f"property {operation.body['property']}"]
-    if operation.kind == "set" and "cells" in operation.body:
-        return [f"cell {', '.join(cell_key(cell['at']))}" for cell in operation.body["cells"]]
-    if operation.kind == "except":
-        return [f"exception {operation.body.get('name')}"]
-    return [operation.kind]
+    def _built_on(self, layer: Layer) -> set[str]:
+        """The layers a layer extends, directly or through others."""
+        found: set[str] = set()
+        ahead = [str(id) for id in as_list(layer.header.get("extends"))]
+        while ahead:
+            id = ahead.pop()
+            if id in found or id not in self.by_id:
+                continue
+            found.add(id)
+            ahead += [str(parent) for parent in as_list(self.by_id[id].header.get("extends"))]
+        return found
 
-
-def _facts(body: dict[str, Any]) -> dict[str, Any]:
-    return {key: body[key] for key in FACTS if key in body}
-
-
-def _record(book: Book, entry: Entry, layer: Layer, operation: Operation, what: str) -> None:
-    """Remember the change and let it speak in the citations: a later edition of the same publication
-    renumbers the clause, any other authority adds its own."""
-    cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
-    if cites:
-        documents = book.documents()
-        same = {id for id in documents if documents[id] == documents[layer.id]}
-        entry.cites = [cite for cite in entry.cites if cite.layer not in same] + cites
-    for name in ("source", "transcription"):
-        if name in operation.body and "cells" not in operation.body:
-            entry.body[name] = operation.body[name]
-    entry.history.append(Change(layer.id, operation.kind, what, cites, _facts(operation.body)))
-
-
-def _set(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
-    body = operation.body
-    if "cells" in body:
-        what = _set_cells(entry, layer, operation, problems)
-    elif "property" in body:
-        what = _set_property(entry, operation, problems)
-    else:
-        what = "provenance restated"
-    _record(book, entry, layer, operation, what)
-
-
-def _set_property(entry: Entry, operation: Operation, problems: Problems) -> str:
-    found = _holder(entry, operation, problems)
-    if found is None:
-        return ""
-    holder, last = found
-    path = str(operation.body["property"]).split(".")
-    old, new = holder.get(last), operation.body.get("to")
-    _expect(entry, operation.body, operation.place, old, problems)
-    holder[last] = new
-    entry.places[tuple(path)] = operation.place.below("to")
-    if entry.section == "tables":
-        entry.body = canonical_table(entry.body)
-    return f"{'.'.join(path)}: {_said(old)} became {_said(new)}"
-
-
-def _holder(entry: Entry, operation: Operation, problems: Problems) -> tuple[dict[str, Any], str] | None:
-    """The mapping that holds the property an operation names, and its last step; a new property may be
-    set, but not changed or removed."""
-    path = str(operation.body["property"]).split(".")
-    holder: Any = entry.body
-    for step in path[:-1]:
-        holder = holder.get(step) if isinstance(holder, dict) else None
-    last = path[-1]
-    must_exist = operation.kind == "remove" or "was" in operation.body
-    if not isinstance(holder, dict) or (last not in holder and must_exist):
-        known = list(holder) if isinstance(holder, dict) else list(entry.body)
-        problems.add(
-            "property-not-found", operation.place.below("property").span(), entry=entry.id,
-            property=".".join(path), nearest=hint(last, known),
-        )
-        return None
-    return holder, last
-
-
-def _set_cells(entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> str:
-    rows: dict[str, list[str]] = entry.body.get("rows") or {}
-    columns: list[list[str]] = entry.body.get("columns") or [[]]
-    said = []
-    for index, cell in enumerate(operation.body["cells"]):
-        place = operation.place.below("cells", index)
-        at = cell_key(cell["at"])
-        if at[0] not in rows or at[1:] not in columns:
-            known = list(rows) if at[0] not in rows else [", ".join(column) for column in columns]
-            wanted = at[0] if at[0] not in rows else ", ".join(at[1:])
-            problems.add("cell-not-found", place.span(), table=entry.id, cell=", ".join(at), nearest=hint(wanted, known))
-            continue
-        column = columns.index(at[1:])
-        old = rows[at[0]][column]
-        _expect(entry, cell, place, old, problems)
-        rows[at[0]][column] = str(cell["to"])
-        entry.places["rows", at[0], column] = place.below("to")
-        facts = {name: cell.get(name, operation.body.get(name)) for name in ("source", "transcription", "note")}
-        known_cells = [known for known in entry.body.get("cells", []) if known["at"] != at]
-        known_cells.append({"at": at, "layer": layer.id, **{k: v for k, v in facts.items() if v is not None}})
-        entry.body["cells"] = known_cells
-        said.append(f"[{', '.join(at)}]: {old} became {cell['to']}")
-    return "; ".join(said)
-
-
-def _expect(entry: Entry, body: dict[str, Any], place: Place, old: Any, problems: Problems) -> None:
-    """Refuse a change whose `was` no longer holds: the parent moved under it."""
-    if "was" in body and _said(body["was"]) != _said(old):
-        problems.add(
-            "parent-says-otherwise", place.below("was").span(), entry=entry.id, was=_said(body["was"]), now=_said(old)
+    def _conflict(
+        self, layer: Layer, operation: Operation, entry: Entry, facet: Facet, word: Word, old: Any, new: Any
+    ) -> None:
+        mine = change_of(layer, operation, "")
+        parties = "; ".join((self._party(word.layer, word.change, old), self._party(layer, mine, new)))
+        self.problems.add(
+            "layers-conflict", operation.place.span(), entry=entry.id, part=in_words(facet), parties=parties,
+            upper=layer.id, lower=word.layer.id,
         )
 
+    def _party(self, layer: Layer, change: Change, value: Any) -> str:
+        cites = "; ".join(self.book.cites(change.cites)) or layer.document
+        source = ", ".join(map(str, as_list(change.facts.get("source")))) or "no source"
+        span: Span | None = change.place.span() if change.place else None
+        return PARTY.format(layer=layer.id, cites=cites, source=source, place=span or "", value=said_of(value))
 
-def _said(value: Any) -> str:
-    return "nothing" if value is None else str(value).strip()
-
-
-def _replace(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
-    fresh = new_entry(entry.section, entry.name, operation.body["with"], layer.id, {(): operation.place.below("with")})
-    entry.body, entry.places = fresh.body, fresh.places
-    operation.body.setdefault("cites", [cite.clause for cite in fresh.cites])
-    _record(book, entry, layer, operation, "replaced")
-
-
-def _remove(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
-    if "property" in operation.body:
-        found = _holder(entry, operation, problems)
-        if found is not None:
-            holder, last = found
-            del holder[last]
-            _record(book, entry, layer, operation, f"{operation.body['property']} removed")
-        return
-    del book.entries[entry.id]
-    cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
-    book.removed[entry.id] = Change(layer.id, "remove", "removed", cites, _facts(operation.body))
-
-
-def _recite(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
-    cites = ", ".join(str(clause) for clause in as_list(operation.body["cites"]))
-    _record(book, entry, layer, operation, f"now {cites}")
-
-
-def _except(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
-    name = str(operation.body["name"])
-    exceptions = entry.body.setdefault("exceptions", {})
-    if name in exceptions:
-        problems.add("exception-exists", operation.place.span(), entry=entry.id, exception=name)
-        return
-    body = {key: operation.body[key] for key in ("when", "is", "rank", "cites", "note") if key in operation.body}
-    exceptions[name] = {**body, "layer": layer.id}
-    path: Path = ("exceptions", name)
-    entry.places[path] = operation.place
-    entry.history.append(
-        Change(
-            layer.id, "except", f"exception {name}",
-            [Citation(layer.id, str(clause)) for clause in as_list(body.get("cites"))], _facts(operation.body),
-        )
-    )
-
-
-_OPERATIONS: dict[str, Callable[[Book, Entry, Layer, Operation, Problems], None]] = {
-    "set": _set,
-    "replace": _replace,
-    "remove": _remove,
-    "recite": _recite,
-    "except": _except,
-}
+    def _find(
+        self, layer: Layer, operation: Operation, entry: Entry, facet: Facet, word: Word, old: Any, new: Any,
+        ruling: Ruling,
+    ) -> None:
+        """Note a breach of the permission between two layers; both outcomes stand beside it."""
+        mine = change_of(layer, operation, "")
+        self.book.findings.append({
+            "entry": entry.full_id, "part": in_words(facet), "relation": ruling.relation,
+            "finding": "breach" if ruling.breach else "undecided",
+            "stands": word.layer.id if ruling.outcome == "below" else layer.id,
+            "parties": [
+                {"layer": word.layer.id, "says": said_of(old), "cites": self.book.cites(word.change.cites)},
+                {"layer": layer.id, "says": said_of(new), "cites": self.book.cites(mine.cites)},
+            ],
+        })

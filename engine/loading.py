@@ -6,20 +6,29 @@ import hashlib
 import os
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
+from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
 
 from .diagnostics import Problems
 from .documents import Document, read
-from .entries import SECTIONS, Citation, Entry, Layer, Operation, Path, Place
+from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
 from .resources import packaged
 from .schema import validate
+from .units import Units
 
 HEADER_FILE = "ruleset.yaml"
+JURISDICTIONS = "jurisdictions"
+"""The folder, beside the rulesets, of the documents that say what is adopted where and when."""
 ASIDE = ("cases", "coverage.yaml", "schema")
 """Parts of a ruleset folder that are not sections of the ruleset."""
 
-OPERATIONS = ("set", "replace", "remove", "recite", "except")
+OPERATIONS = (
+    "set", "add", "replace", "remove", "recite", "except", "alternative", "allow", "forbid", "substitute", "borrow",
+    "retire",
+)
+TEXT = "text"
+"""The target of an operation that changes wording wherever it stands."""
 
 
 def plain(value: Any) -> Any:
@@ -97,16 +106,17 @@ def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[E
 
 
 def new_entry(section: str, name: str, body: dict[str, Any], layer: str, places: dict[Path, Place]) -> Entry:
-    """An entry whose own `cites` are taken out of its body."""
+    """An entry whose own `cites` are taken out of its body, with the `document` they stand in if it names one."""
     body = dict(body)
-    cites = [Citation(layer, str(clause)) for clause in as_list(body.pop("cites", None))]
+    document = str(body.pop("document")) if "document" in body else None
+    cites = [Citation(layer, str(clause), document) for clause in as_list(body.pop("cites", None))]
     if section == "tables":
         body = canonical_table(body)
-    return Entry(section, name, body, layer, cites, places)
+    return Entry(section, name, body, layer, cites, places, document=document)
 
 
 def operations_of(document: Document) -> Iterator[Operation]:
-    """The items of the file's `amend` list."""
+    """The items of the file's `amend` list, each with one target."""
     for index, raw in enumerate(document.data.get("amend") or []):
         place = Place(document, ("amend", index))
         body = plain(raw)
@@ -115,8 +125,15 @@ def operations_of(document: Document) -> Iterator[Operation]:
         if kind == "recite":
             for name, clause in target.items():
                 yield Operation(kind, str(name), {**body, "cites": clause}, place.below("recite", name))
+        elif kind == "substitute":
+            yield Operation(kind, TEXT, {**body, "words": target}, place)
+        elif kind == "borrow":
+            yield Operation(kind, str(body.get("as", target)), {**body, "entry": str(target)}, place)
+        elif isinstance(target, dict):
+            yield Operation(kind, f"{LABEL}{target['label']}", body, place)
         else:
-            yield Operation(kind, str(target), body, place)
+            for one in as_list(target):
+                yield Operation(kind, str(one), body, place)
 
 
 def key_text(value: Any) -> str:
@@ -150,8 +167,14 @@ def cell_key(at: Any) -> list[str]:
     return [key_text(part) for part in as_list(at)]
 
 
+@cache
+def shipped_units() -> Units:
+    """The units of the shipped table; raises `Refused` when the table is broken."""
+    return Units.from_data(read(packaged("rulesets", "units.yaml")).data)
+
+
 class Shelf:
-    """Finds rulesets by id: the folders searched, in order, then the shipped ones."""
+    """Finds rulesets and jurisdictions by id: the folders searched, in order, then the shipped ones."""
 
     def __init__(self, folders: Iterable[FilePath] = ()) -> None:
         self.folders = [*folders, packaged("rulesets")]
@@ -167,6 +190,14 @@ class Shelf:
                     found.setdefault(path.name, path)
                 elif path.suffix == ".yaml" and _is_ruleset_file(path):
                     found.setdefault(path.stem, path)
+        return found
+
+    def jurisdictions(self) -> dict[str, FilePath]:
+        """Jurisdiction id to its file; the first folder that has an id wins."""
+        found: dict[str, FilePath] = {}
+        for folder in self.folders:
+            for path in sorted((folder / JURISDICTIONS).glob("*.yaml")):
+                found.setdefault(path.stem, path)
         return found
 
 

@@ -174,7 +174,7 @@ class Reader:
         if homes:
             lists = ", ".join(sorted(home.detail for home in homes))
             return self._say("word-of-several-lists", node, word=name, lists=lists)
-        return self._say("unknown-name-in-rule", node, name=name, nearest=hint(name, self._known_names(expect)))
+        return self._say("unknown-name-in-rule", node, name=name, nearest=self.model.hint(name, self._known_names(expect)))
 
     def _bound_name(self, node: tree.Name) -> Op | None:
         name = node.text
@@ -228,7 +228,7 @@ class Reader:
         found = self._own_name(tree.Name(node.name, span=node.span))
         if found is None:
             known = self.model.names_of(self.kind)
-            return self._say("unknown-attribute", node, name=node.name, kind=self.kind, nearest=hint(node.name, known))
+            return self._say("unknown-attribute", node, name=node.name, kind=self.kind, nearest=self.model.hint(node.name, known))
         return Op(found.code, found.parts, found.type, node)
 
     def _property(self, node: tree.Property, expect: Type | None) -> Op:
@@ -240,14 +240,14 @@ class Reader:
             known = self.model.series[detail].properties
             if node.name not in known:
                 return self._say(
-                    "unknown-property", node, name=node.name, series=detail, nearest=hint(node.name, known)
+                    "unknown-property", node, name=node.name, series=detail, nearest=self.model.hint(node.name, known)
                 )
             return Op("property", (subject, detail, node.name), known[node.name][0], node)
         if sort not in ("thing", "things"):
             return self._say("nothing-inside", node, found=self.describe(subject.type), name=node.name)
         attribute = self.model.attributes.get((detail, node.name))
         if attribute is None:
-            near = hint(node.name, self.model.names_of(detail))
+            near = self.model.hint(node.name, self.model.names_of(detail))
             return self._say("unknown-attribute", node, name=node.name, kind=detail, nearest=near)
         if sort == "thing":
             return Op("get", (subject, node.name), attribute.type, node)
@@ -258,7 +258,7 @@ class Reader:
     def _lookup(self, node: tree.Lookup, expect: Type | None) -> Op:
         table = self.model.tables.get(node.table)
         if table is None:
-            return self._say("unknown-table", node, name=node.table, nearest=hint(node.table, self.model.tables))
+            return self._say("unknown-table", node, name=node.table, nearest=self.model.hint(node.table, self.model.tables))
         if len(node.keys) != len(table.keys):
             names = ", ".join(key[0] for key in table.keys)
             return self._say("key-count", node, table=node.table, found=len(node.keys), expected=len(table.keys), names=names)
@@ -329,7 +329,8 @@ class Reader:
 
     def _pair(self, left: tree.Node, right: tree.Node) -> tuple[Op, Op]:
         """Two sides of a comparison, each helping the other to find its list."""
-        if isinstance(left, (tree.Quantity, tree.Name)) and not isinstance(right, (tree.Quantity, tree.Name)):
+        bare = (tree.Quantity, tree.Name, tree.Nothing)
+        if isinstance(left, bare) and not isinstance(right, bare):
             b = self.lower(right)
             return self.lower(left, b.type), b
         a = self.lower(left)
@@ -425,7 +426,7 @@ class Reader:
         name = node.series.text if isinstance(node.series, tree.Name) else ""
         series = self.model.series.get(name)
         if series is None:
-            return self._say("unknown-series", node.series, name=name, nearest=hint(name, self.model.series))
+            return self._say("unknown-series", node.series, name=name, nearest=self.model.hint(name, self.model.series))
         self.numbers += 1
         number = self.numbers
         self.scopes.append(Scope("bound", number, series.type, node.variable))

@@ -8,6 +8,12 @@ change only with notice. `{nearest}` is filled by
 
 NEAREST = "; nearest: {words}"
 
+PARTY = "{layer} ({cites}; {source}; {place}) says '{value}'"
+"""One side of a disagreement between layers."""
+
+TOMBSTONE = "; {layer} has removed {entry}"
+"""What stands in place of the nearest words where a name means a removed entry."""
+
 MESSAGES: dict[str, tuple[str, str | None]] = {
     # --- documents: a file as text and as YAML -------------------------------------------------
     "file-unreadable": ("the file cannot be read: {reason}", None),
@@ -59,7 +65,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "key-missing": ("{place} lacks the key '{key}'", None),
     "not-allowed-here": ("'{value}' is not allowed here; allowed: {allowed}", None),
     "wrong-shape": ("{place} is not what is expected here: {expected}", None),
-    "one-of-keys": ("an operation has exactly one of these keys: {keys}", None),
+    "one-of-keys": ("exactly one of these keys is due here: {keys}", None),
     "bad-pattern": (
         "'{value}' is not a valid identifier",
         "small letters and digits, words joined by single hyphens: {pattern}",
@@ -89,6 +95,58 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "parent-says-otherwise": (
         "{entry}: this change expects '{was}', and the layer below says '{now}'",
         "read the layer below again, then correct 'was' and, if need be, 'to'",
+    ),
+    "layers-conflict": (
+        "{entry}, {part}: two layers disagree and nothing says which is heard: {parties}",
+        "say it in the header of {upper}: 'over: {{{lower}: later_wins}}', or stricter_wins, at_least_as_strict, "
+        "may_not_differ or specific_wins",
+    ),
+    "label-not-found": (
+        "no entry carries the label '{label}'{nearest}", "give the entries meant 'labels: [{label}]'",
+    ),
+    "entry-renamed": ("{old} is called {new} now", "use the new name; the old one still works"),
+    "no-such-section": (
+        "'{entry}' does not say which section the entry belongs to",
+        "write SECTION/NAME; the sections are: {sections}",
+    ),
+    "check-exists": (
+        "this list becomes {entry}, and {layer} has an entry of that name", "give the list a 'name' of its own",
+    ),
+    "nothing-to-allow": (
+        "{entry} is no list of words, and no field or choice holds a word of one",
+        "name the list (terms/NAME), a field (fields/KIND.NAME) or a choice (choices/NAME)",
+    ),
+    "nothing-to-retire": (
+        "{layer} changes nothing about {entry} that could be taken back{nearest}",
+        "'gaugebook ruleset show ID ENTRY' lists who changed an entry",
+    ),
+    "nothing-to-borrow": ("{ruleset} has no entry '{entry}' to borrow{nearest}", None),
+    "rulesets-borrow-in-circle": ("these rulesets borrow from each other: {chain}", None),
+    "row-exists": (
+        "{table} already has the row '{row}'", "change its cells with 'cells', or remove the row first",
+    ),
+    "word-not-found": ("{entry} does not list '{word}'{nearest}", None),
+    "word-exists": ("{entry} lists '{word}' already", "leave it out here"),
+    "members-have-properties": (
+        "the members of {entry} have properties, and a word alone gives the new member none",
+        "replace the whole series, or add the member together with its properties in the layer below",
+    ),
+    "exception-not-here": (
+        "{entry} cannot have an exception; these sections can: {sections}", "set the property that shall differ",
+    ),
+    "exception-says-wrongly": (
+        "an exception to {entry} has no use for '{key}'",
+        "in rules an exception says 'is'; in checks it says 'require', or only 'when', which lifts the check",
+    ),
+    "exception-says-nothing": ("the exception {exception} to {entry} does not say what the value is", "give it 'is'"),
+    "exception-without-condition": (
+        "the exception {exception} to {entry} has no condition, so the entry would never hold",
+        "give it 'when', or remove the entry",
+    ),
+    "alternative-not-here": ("{entry} is no check, so nothing can be enough for it", None),
+    "text-not-found": (
+        "the words '{text}' stand in no title, message or question here",
+        "'gaugebook ruleset show' prints the titles as they are",
     ),
     "exception-exists": ("{entry} already has an exception named '{exception}'", None),
     # --- rulesets: declarations -------------------------------------------------------------------
@@ -184,6 +242,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "exceptions-contradict": (
         "{thing}.{attribute}: these exceptions have the same rank and all hold: {names}",
         "give one of them a higher rank",
+    ),
+    "leans-too-deep": (
+        "the values of this project lean on each other through too many things in a row to be followed",
+        "shorten the chain: join things that follow each other into one",
     ),
     "values-lean-on-each-other": ("these values lean on each other: {path}", None),
     # --- units and quantities ------------------------------------------------------------------

@@ -5,6 +5,7 @@ The rule language is checked against this model and compiled with it. Nothing he
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, NamedTuple
@@ -12,6 +13,7 @@ from typing import Any, NamedTuple
 from .diagnostics import Problems, hint
 from .entries import Book, Entry
 from .loading import as_list
+from .messages import TOMBSTONE
 from .runtime import DASH, MISSING, REST
 from .units import Unit, UnitError, Units
 
@@ -142,7 +144,7 @@ class Model:
         name = str(body[word])
         if name not in known:
             self.problems.add(
-                "unknown-name", entry.place(*path, word).span(), what=word, name=name, nearest=hint(name, known)
+                "unknown-name", entry.place(*path, word).span(), what=word, name=name, nearest=self.hint(name, known)
             )
             return WRONG, None
         return Type(sort, name), None
@@ -287,7 +289,7 @@ class Model:
                 continue
             if outer not in self.kinds:
                 self.problems.add(
-                    "unknown-name", entry.place("within").span(), what="kind", name=outer, nearest=hint(str(outer), self.kinds)
+                    "unknown-name", entry.place("within").span(), what="kind", name=outer, nearest=self.hint(str(outer), self.kinds)
                 )
                 continue
             self._add(Attribute(name, str(outer), "relation", Type("thing", outer), None, entry, ("parent",)))
@@ -331,7 +333,7 @@ class Model:
         name = str(entry.body.get("from"))
         if name not in self.series:
             self.problems.add(
-                "unknown-name", entry.place("from").span(), what="series", name=name, nearest=hint(name, self.series)
+                "unknown-name", entry.place("from").span(), what="series", name=name, nearest=self.hint(name, self.series)
             )
             return WRONG, None
         series = self.series[name]
@@ -342,7 +344,7 @@ class Model:
         if kind in self.kinds:
             return True
         self.problems.add(
-            "unknown-name", entry.place().key_span(), what="kind", name=kind, nearest=hint(kind, self.kinds)
+            "unknown-name", entry.place().key_span(), what="kind", name=kind, nearest=self.hint(kind, self.kinds)
         )
         return False
 
@@ -356,6 +358,13 @@ class Model:
             )
             return
         self.attributes[key] = attribute
+
+    def hint(self, name: str, known: Iterable[str]) -> str:
+        """The end of a message about an unknown name: who removed what it meant, else the nearest names."""
+        gone = self.book.remover(name)
+        if gone is None:
+            return hint(name, known)
+        return TOMBSTONE.format(entry=gone[0], layer=gone[1].layer)
 
     def names_of(self, kind: str) -> list[str]:
         """The attributes of a kind."""

@@ -8,6 +8,7 @@ from typing import Any
 
 from .diagnostics import Problems, hint
 from .entries import Entry
+from .grammar import tree
 from .loading import as_list
 from .meaning import Op, Reader
 from .model import TRUTH, Model, Type
@@ -47,7 +48,11 @@ class Rule:
 
 @dataclass
 class Check:
-    """A requirement on a kind; it may constrain choices."""
+    """A requirement on a kind; it may constrain choices.
+
+    `require` is all of it in one expression. Where layers have added to it, `exceptions` (by falling rank) and
+    `alternatives` (any one is enough) are its parts, and `plain` the requirement that holds apart from them.
+    """
 
     entry: Entry
     kind: str
@@ -55,6 +60,14 @@ class Check:
     when: Op | None
     require: Op
     constrains: list[Node]
+    plain: Op | None = None
+    exceptions: list[Route] = field(default_factory=list)
+    alternatives: list[Route] = field(default_factory=list)
+
+    @property
+    def ways(self) -> list[Route]:
+        """The parts that have a name of their own."""
+        return [*self.exceptions, *self.alternatives]
 
     def ops(self) -> Iterator[Op]:
         """Every expression of the check."""
@@ -96,6 +109,16 @@ class Caution:
 
 
 @dataclass
+class Output(Caution):
+    """Something that has to be made and shown beside the work, when a condition holds.
+
+    `shows` are the attributes whose values it must state.
+    """
+
+    shows: list[str] = field(default_factory=list)
+
+
+@dataclass
 class Programs:
     """Everything a book computes."""
 
@@ -103,6 +126,7 @@ class Programs:
     choices: dict[Node, Choice]
     checks: list[Check]
     cautions: list[Caution]
+    outputs: list[Output] = field(default_factory=list)
 
 
 def read_programs(model: Model, problems: Problems) -> Programs:
@@ -116,7 +140,10 @@ def read_programs(model: Model, problems: Problems) -> Programs:
             choices[kind, name] = _choice(model, attribute.entry, kind, name, attribute.type, problems)
     checks = [_check(model, entry, choices, problems) for entry in model.book.section("checks").values()]
     cautions = [_caution(model, entry, problems) for entry in model.book.section("cautions").values()]
-    programs = Programs(rules, choices, [check for check in checks if check], [c for c in cautions if c])
+    outputs = [_output(model, entry, problems) for entry in model.book.section("outputs").values()]
+    programs = Programs(
+        rules, choices, [check for check in checks if check], [c for c in cautions if c], [o for o in outputs if o]
+    )
     _report_circles(programs, problems)
     return programs
 
@@ -170,9 +197,16 @@ def _check(model: Model, entry: Entry, choices: dict[Node, Choice], problems: Pr
     if kind is None:
         return None
     reader = Reader(model, entry, kind, problems)
-    when = reader.read(entry.body["when"], "when", expect=TRUTH) if "when" in entry.body else None
-    require = reader.read(entry.body.get("require", ""), "require", expect=TRUTH)
-    check = Check(entry, kind, entry.name, when, require, [])
+    when = _condition(reader, entry)
+    plain = None
+    if "any_of" not in entry.body:
+        plain = reader.read(entry.body.get("require", ""), "require", expect=TRUTH)
+    exceptions = [
+        _way(reader, part, label, "exceptions") for label, part in _ranked(entry) if "require" in part
+    ]
+    alternatives = [_way(reader, part, label, "any_of") for label, part in (entry.body.get("any_of") or {}).items()]
+    require = _one_requirement(plain, exceptions, alternatives)
+    check = Check(entry, kind, entry.name, when, require, [], plain, exceptions, alternatives)
     for name in as_list(entry.body.get("constrains")):
         owner, _, attribute = str(name).rpartition(".")
         node = (owner or kind, attribute)
@@ -189,13 +223,65 @@ def _check(model: Model, entry: Entry, choices: dict[Node, Choice], problems: Pr
     return check
 
 
+def _ranked(entry: Entry) -> list[tuple[str, dict[str, Any]]]:
+    """The exceptions of an entry, the highest rank first."""
+    exceptions: dict[str, dict[str, Any]] = entry.body.get("exceptions") or {}
+    return sorted(exceptions.items(), key=lambda item: -int(item[1].get("rank", 0)))
+
+
+def _condition(reader: Reader, entry: Entry) -> Op | None:
+    """When an entry applies: its own condition, unless an exception without a saying of its own lifts it."""
+    when = reader.read(entry.body["when"], "when", expect=TRUTH) if "when" in entry.body else None
+    for label, part in (entry.body.get("exceptions") or {}).items():
+        if "require" in part or "is" in part:
+            continue
+        lifted = reader.read(part.get("when", "yes"), "exceptions", label, "when", expect=TRUTH)
+        stays = Op("not", (lifted,), TRUTH, tree.Not(lifted.node))
+        when = stays if when is None else _joined("and", when, stays)
+    return when
+
+
+def _way(reader: Reader, part: dict[str, Any], label: str, section: str) -> Route:
+    when = reader.read(part["when"], section, label, "when", expect=TRUTH) if "when" in part else None
+    require = reader.read(part.get("require", ""), section, label, "require", expect=TRUTH, given=when)
+    return Route(label, when, require, int(part.get("rank", 0)))
+
+
+def _joined(word: str, left: Op, right: Op) -> Op:
+    return Op("logic", (word, left, right), TRUTH, tree.Logic(word, left.node, right.node))
+
+
+def _one_requirement(plain: Op | None, exceptions: list[Route], alternatives: list[Route]) -> Op:
+    """All parts of a requirement as one condition."""
+    parts = [way.value if way.when is None else _joined("and", way.when, way.value) for way in alternatives]
+    require = plain if plain is not None else parts.pop(0)
+    for part in parts:
+        require = _joined("or", require, part)
+    for way in reversed(exceptions):
+        if way.when is None:
+            require = way.value
+        else:
+            node = tree.If(way.when.node, way.value.node, require.node)
+            require = Op("if", (way.when, way.value, require), TRUTH, node)
+    return require
+
+
 def _caution(model: Model, entry: Entry, problems: Problems) -> Caution | None:
+    kind = _kind_of(model, entry, problems)
+    return None if kind is None else Caution(entry, kind, _condition(Reader(model, entry, kind, problems), entry))
+
+
+def _output(model: Model, entry: Entry, problems: Problems) -> Output | None:
     kind = _kind_of(model, entry, problems)
     if kind is None:
         return None
-    reader = Reader(model, entry, kind, problems)
-    when = reader.read(entry.body["when"], "when", expect=TRUTH) if "when" in entry.body else None
-    return Caution(entry, kind, when)
+    shows = [str(name) for name in as_list(entry.body.get("shows"))]
+    for index, name in enumerate(shows):
+        if (kind, name) not in model.attributes:
+            near = model.hint(name, model.names_of(kind))
+            place = entry.place("shows", index)
+            problems.add("unknown-attribute", place.span(), kind=kind, name=name, nearest=near)
+    return Output(entry, kind, _condition(Reader(model, entry, kind, problems), entry), shows)
 
 
 def own_reads(op: Op) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import operator
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path as FilePath
@@ -175,7 +176,7 @@ class Builder:
         if not isinstance(body, dict):
             self.problems.add("not-a-mapping", self.source.span(at), key=name)
             return
-        thing = Thing(self.run, kind, name, path, parent)
+        thing = self.run.thing_type(self.run, kind, name, path, parent)
         self.run.add(thing)
         if parent is not None:
             thing.memo[parent.kind] = parent
@@ -272,7 +273,7 @@ class Builder:
 
     def _in_range(self, attribute: Attribute, value: Any, path: Path) -> None:
         field = attribute.field or {}
-        for word, wrong in (("least", lambda a, b: a < b), ("most", lambda a, b: a > b)):
+        for word, wrong in (("least", operator.lt), ("most", operator.gt)):
             if word in field:
                 bound = read_value(self.rulebook, attribute, str(field[word]))
                 if wrong(value, bound):
@@ -367,6 +368,11 @@ def build_run(
 ) -> Run:
     """A run of the project under the book; whatever the project says wrongly goes to `problems`."""
     run = Run(rulebook, settled)
-    with run.exactly():
-        Builder(source, rulebook, run, problems).build()
+    fill_run(run, source, problems)
     return run
+
+
+def fill_run(run: Run, source: Source, problems: Problems) -> None:
+    """Put the things of the project into an empty run; its faults go to `problems`."""
+    with run.exactly():
+        Builder(source, run.rulebook, run, problems).build()

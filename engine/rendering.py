@@ -15,6 +15,7 @@ from .session import Result
 from .units import show_number
 
 NONE = "none"
+UNSTATED = "unstated"
 VERDICTS = {True: "PASSES", False: "FAILS", None: "UNDETERMINED"}
 
 
@@ -77,6 +78,8 @@ class Page:
         yield from self._unchecked()
         left_out = [_words(part) for part in self.data["not_encoded"]]
         yield from self._listed("Not part of this book yet", left_out)
+        outputs = [self._output(item) for item in self.data["outputs"]]
+        yield from self._listed("To be made beside the work", outputs)
         yield from self._listed("Cautions", self.data["cautions"])
 
     def _head(self) -> Iterator[Block]:
@@ -208,7 +211,7 @@ class Page:
         unchecked = self.data["unchecked"]
         if not unchecked:
             return
-        counts = Counter(item["transcription"] for item in unchecked)
+        counts = Counter(item["transcription"] or UNSTATED for item in unchecked)
         said = ", ".join(f"{count} {spoken(word)}" for word, count in counts.items())
         yield Heading("Not compared with the published text")
         more = "" if self.full else "; --full lists them"
@@ -217,10 +220,20 @@ class Page:
             yield Grid(
                 ["entry", "transcription", "source"],
                 [
-                    [item["entry"], spoken(item["transcription"]), ", ".join(item["source"])]
+                    [item["entry"], spoken(item["transcription"] or UNSTATED), ", ".join(item["source"])]
                     for item in unchecked
                 ],
             )
+
+    @staticmethod
+    def _output(item: dict[str, Any]) -> str:
+        """One thing to be made: for what, in what form, saying what, showing which values."""
+        shows = [
+            f"{spoken(name)} {shown(side['value'], side['unit'])}" for name, side in item["shows"].items()
+        ]
+        sure = "" if item["certain"] else " (if it applies, which is undetermined)"
+        head = f"{item['thing']}, {spoken(item['form'])}: {item['says']}{sure}"
+        return "; ".join([head, *shows, *item["cites"]])
 
     def _listed(self, title: str, texts: list[str]) -> Iterator[Block]:
         if texts:

@@ -15,7 +15,7 @@ from .evaluating import Rejected, Run, Thing
 from .freezing import weakest
 from .project import Source
 from .rulebook import Attribute
-from .runtime import Absent
+from .runtime import CHECK, Absent
 from .units import Unit
 
 FORMAT = "result/1"
@@ -79,6 +79,7 @@ class Reporter:
             values = {f"{thing.path}.{a.name}": self._value(thing, a) for thing, a in self._asked()}
             checks = [*self._checks(), *self._choices_not_made(values)]
             cautions = list(dict.fromkeys(self._cautions()))
+            outputs = list(self._outputs())
         verdicts = [check["passes"] for check in checks]
         return {
             "format": FORMAT,
@@ -86,12 +87,14 @@ class Reporter:
             "passes": False if False in verdicts else None if None in verdicts else True,
             "layout": source.layout,
             "project": {"title": source.title, "digest": source.digest},
-            "ruleset": {"digest": self.frozen["digest"], "stack": self._stack()},
+            "ruleset": {"digest": self.frozen["digest"], "stack": self._stack(), "day": self.frozen["day"]},
             "values": values,
             "checks": checks,
             "readings": self._readings(),
             "assumptions": self._assumptions(),
             "cautions": cautions,
+            "outputs": outputs,
+            "findings": self.frozen["findings"],
             "unchecked": self._unchecked(),
             "not_encoded": self.frozen["not_encoded"],
             "removed": [{"entry": id, "layer": layer} for id, layer in self.frozen["removed"].items()],
@@ -126,6 +129,7 @@ class Reporter:
             "cites": cites,
             "transcription": self._lean([attribute.entry, *leans]),
         }
+        made |= self._amended([attribute.entry, *leans])
         if absent is not None:
             made |= {"why": list(absent.reasons), "undetermined": not absent.void}
         if attribute.role == "choice":
@@ -179,17 +183,64 @@ class Reporter:
                 return None
             passes, actual, limit = verdict
         self._lean([check["entry"], *check["leans"]])
+        way = self._way(thing, name)
+        cites = self.rulebook.entries[check["entry"]]["cites"]
         made: dict[str, Any] = {
             "thing": thing.path,
             "check": name,
             "passes": passes,
             "actual": self._quantity(name, actual),
             "limit": self._quantity(name, limit),
-            "margin": margin(check["sign"], actual, limit, self._unit(name)),
+            "margin": margin((way or check)["sign"], actual, limit, self._unit(name)),
             "entry": self._full(check["entry"]),
-            "cites": self.rulebook.entries[check["entry"]]["cites"],
+            "cites": way["cites"] or cites if way else cites,
         }
+        made |= self._amended([check["entry"], *check["leans"]])
+        if way:
+            made["way"] = way["name"]
         return made | {"why": list(absent.reasons)} if absent is not None else made
+
+    def _way(self, thing: Thing, check: str) -> dict[str, Any] | None:
+        """The exception or the alternative by which a check was last judged; None for its plain requirement."""
+        taken = thing.route.get(f"{CHECK}{check}", -1)
+        ways: list[dict[str, Any]] = self.rulebook.checks[check].get("ways", [])
+        return ways[taken] if 0 <= taken < len(ways) else None
+
+    def _amended(self, ids: Iterable[str]) -> dict[str, Any]:
+        """What other authorities changed about the entries, under the key `amended`; nothing where none did."""
+        found = [
+            {"entry": self._full(id), **change}
+            for id in ids if id in self.rulebook.entries
+            for change in self.rulebook.entries[id].get("amended", [])
+        ]
+        return {"amended": found} if found else {}
+
+    def _outputs(self) -> Iterator[dict[str, Any]]:
+        """What has to be made beside the work; `certain` is False where its condition cannot be decided."""
+        for output in self.frozen["outputs"]:
+            holds = self.rulebook.functions[f"output {output['name']}"]
+            for thing in self.run.by_kind[output["kind"]]:
+                certain = True
+                try:
+                    if not holds(thing):
+                        continue
+                except Absent:
+                    certain = False
+                self._lean([output["entry"]])
+                yield {
+                    "thing": thing.path, "output": output["name"], "form": output["form"], "says": output["say"],
+                    "certain": certain, "shows": {name: self._shown(thing, name) for name in output["shows"]},
+                    "entry": self._full(output["entry"]), "cites": self.rulebook.entries[output["entry"]]["cites"],
+                }
+
+    def _shown(self, thing: Thing, name: str) -> dict[str, Any]:
+        """A value that a required output must state."""
+        attribute = self.rulebook.attributes[thing.kind][name]
+        try:
+            value = thing.get(name)
+        except Absent:
+            value = None
+        return {"value": plain(value, attribute.unit), "unit": unit_text(attribute.unit)}
 
     def _choices_not_made(self, values: dict[str, dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """A choice that could not be made counts as a check that fails, or stays open when undetermined."""
@@ -273,7 +324,7 @@ class Reporter:
         made = []
         for id in self.leaned:
             entry = self.rulebook.entries[id]
-            transcription = entry.get("transcription", STRONGEST)
+            transcription = entry.get("transcription")
             if transcription != STRONGEST:
                 source = entry.get("source", [])
                 made.append({
@@ -284,10 +335,12 @@ class Reporter:
         return sorted(made, key=lambda item: str(item["entry"]))
 
     def _lean(self, ids: Iterable[str]) -> str | None:
-        """Note the entries as leaned upon; the weakest of their transcriptions."""
+        """Note the entries as leaned upon; the weakest of their transcriptions, None if one is not stated."""
         known = [id for id in ids if id in self.rulebook.entries]
         self.leaned.update(dict.fromkeys(known))
-        return weakest(self.rulebook.entries[id].get("transcription") for id in known)
+        words = [self.rulebook.entries[id].get("transcription") for id in known]
+        found = weakest(words)
+        return None if found == STRONGEST and None in words else found
 
     def _full(self, id: str) -> str:
         full: str = self.rulebook.entries[id]["full"]

@@ -11,8 +11,8 @@ from .runtime import DASH, MISSING, REST, Absent, Axis, Table
 from .units import Unit, Units
 
 RUNTIME = (
-    "Absent", "above", "at_least", "count", "divide", "given", "greatest", "least", "near", "need", "pick", "reach",
-    "round_down", "round_nearest", "round_up", "square_root", "total",
+    "Absent", "above", "at_least", "count", "divide", "enough", "given", "greatest", "least", "near", "need", "pick", "power",
+    "reach", "round_down", "round_nearest", "round_up", "square_root", "total",
 )
 
 
@@ -81,7 +81,7 @@ class Rulebook:
 
     def _series(self, name: str, series: dict[str, Any]) -> None:
         quantity = series["unit"] is not None
-        values = [Decimal(value) for value in series["values"]] if quantity else list(series["values"])
+        values: list[Any] = [Decimal(value) if quantity else value for value in series["values"]]
         self.members[name] = values
         self.labels[name] = dict(zip(values, series["labels"], strict=True))
         if not quantity:

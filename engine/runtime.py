@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
 SLACK = Decimal("1e-9")
-"""The relative slack of a comparison whose side went through a division or a root (LANGUAGE.md, exactness)."""
+"""The relative slack of a comparison whose side went through a division, a root or a power (LANGUAGE.md, exactness)."""
 
 
 class Absent(Exception):
@@ -133,6 +133,16 @@ def square_root(value: Decimal) -> Decimal:
     return EXACT.sqrt(value)
 
 
+def power(base: Decimal, exponent: Decimal) -> Decimal:
+    """base to any exponent; only a positive base has one, and only where the result is a number one can hold."""
+    if base <= 0:
+        raise Absent(["a power of a number that is not positive"], void=True)
+    try:
+        return EXACT.power(base, exponent)
+    except decimal.Overflow:
+        raise Absent(["a power that is too great"], void=True) from None
+
+
 def _rounded(value: Decimal, step: Decimal, rounding: str) -> Decimal:
     if step <= 0:
         raise Absent(["rounding to a step that is not positive"], void=True)
@@ -157,6 +167,35 @@ def round_nearest(value: Decimal, step: Decimal) -> Decimal:
     """To the nearest multiple of the step, halves away from zero."""
     return _rounded(value, step, decimal.ROUND_HALF_UP)
 
+
+def enough(t: Any, key: str, first: int, ways: Sequence[Callable[[], Any]]) -> tuple[bool, Any, Any] | None:
+    """The first of several ways that passes; which one is noted in `t.route`, counted from `first`.
+
+    A way answers None where it is not open. When none passes, the first that is open speaks; an unknown value
+    leaves the whole undetermined only when no other way passes.
+    """
+    failed: tuple[bool, Any, Any] | None = None
+    unknown: Absent | None = None
+    for number, ask in enumerate(ways):
+        try:
+            verdict: tuple[bool, Any, Any] | None = ask()
+        except Absent as absent:
+            if not absent.void:
+                unknown = unknown or absent
+            continue
+        if verdict is not None and verdict[0]:
+            t.route[key] = first + number
+            return verdict
+        if failed is None and verdict is not None:
+            failed = verdict
+            t.route[key] = first + number
+    if unknown is not None:
+        raise unknown
+    return failed or (False, None, None)
+
+
+CHECK = "check "
+"""In front of the name of a check, where its way stands among the ways of rules."""
 
 REST = "rest"
 DASH = "-"

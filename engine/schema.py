@@ -30,14 +30,19 @@ def _validator(name: str) -> Any:
 def validate(document: Document, name: str, problems: Problems) -> bool:
     """Check a document against a shipped schema; True when nothing is wrong."""
     before = len(problems)
-    for error in _validator(name).iter_errors(document.data):
-        _report(document, _deepest(error), problems)
+    errors = [_deepest(error) for error in _validator(name).iter_errors(document.data)]
+    unclear = [error.absolute_path for error in errors if error.validator == "oneOf"]
+    for error in errors:
+        if error.validator == "oneOf" or error.absolute_path not in unclear:
+            _report(document, error, problems)
     return len(problems) == before
 
 
 def _deepest(error: Any) -> Any:
     """Of several alternatives that all failed, the complaint that got furthest."""
     while error.validator in ("anyOf", "oneOf") and error.context:
+        if all(inner.validator == "required" and inner.absolute_path == error.absolute_path for inner in error.context):
+            return error
         deepest = max(error.context, key=lambda inner: (len(inner.absolute_path), inner.validator != "type"))
         if len(deepest.absolute_path) == len(error.absolute_path) and deepest.validator == "type":
             return error
@@ -67,7 +72,7 @@ def _report(document: Document, error: Any, problems: Problems) -> None:
     elif error.validator in ("type", "anyOf"):
         problems.add("wrong-shape", span, place=_name(path), expected=_wanted(error))
     elif error.validator == "oneOf":
-        choices = ", ".join(sorted(option["required"][0] for option in error.validator_value))
+        choices = ", ".join(option["required"][0] for option in error.validator_value)
         problems.add("one-of-keys", span, keys=choices)
     elif error.validator == "pattern":
         problems.add("bad-pattern", span, value=_short(error.instance), pattern=error.validator_value)

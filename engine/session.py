@@ -17,7 +17,7 @@ import os
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from .books import CheckedBook, check_book
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
@@ -115,7 +115,7 @@ class Book:
     ) -> Result:
         """Size a project under this book, whatever rulesets the project names; see `size`."""
         problems = Problems()
-        source = _read(project, layout, problems)
+        source = read_project(project, layout, problems)
         return size_source(source, self, readings or {}, problems)
 
 
@@ -142,7 +142,7 @@ def size(
     `Refused` with every fault found in the project or the rulesets.
     """
     problems = Problems()
-    source = _read(project, layout, problems)
+    source = read_project(project, layout, problems)
     ids, named_at = choose_rulesets(source, rulesets, problems)
     if not ids:
         problems.refuse_if_any()
@@ -157,7 +157,8 @@ def size(
 
 def size_source(source: Source, book: Book, readings: Mapping[str, str], problems: Problems) -> Result:
     """Size a project already read; raises `Refused` with `problems` and whatever is found now."""
-    settled = settle_readings(source, book.rulebook, readings, problems)
+    asked = [Offer(name, option, "call") for name, option in readings.items()]
+    settled = settle_readings([*stated_readings(source, problems), *asked], book.rulebook, problems)
     run = build_run(source, book.rulebook, settled, problems)
     problems.refuse_if_any()
     return Result(build_result(run, source), run, source, book)
@@ -180,20 +181,32 @@ def choose_rulesets(
     return [], None
 
 
-def settle_readings(
-    source: Source, rulebook: Rulebook, asked: Mapping[str, str], problems: Problems
-) -> dict[str, tuple[str, str]]:
-    """Reading -> (option, who settled it): the call, else the project. Unknown names go to `problems`."""
+class Offer(NamedTuple):
+    """An option for a reading: who says so (project or call), and where."""
+
+    reading: str
+    option: str
+    by: str
+    span: Span | None = None
+
+
+def stated_readings(source: Source, problems: Problems) -> list[Offer]:
+    """What the project itself says of readings."""
     stated = source.data.get("readings") or {}
     if not isinstance(stated, dict):
         problems.add("not-a-mapping", source.span(("readings",)), key="readings")
-        stated = {}
-    settled: dict[str, tuple[str, str]] = {}
-    offers: list[tuple[str, str, str, Span | None]] = [
-        (str(name), str(option), "project", source.span(("readings", name)))
+        return []
+    return [
+        Offer(str(name), str(option), "project", source.span(("readings", name)))
         for name, option in stated.items()
     ]
-    offers += [(name, option, "call", None) for name, option in asked.items()]
+
+
+def settle_readings(
+    offers: Sequence[Offer], rulebook: Rulebook, problems: Problems
+) -> dict[str, tuple[str, str]]:
+    """Reading -> (option, who settled it); a later offer wins. Unknown names go to `problems`."""
+    settled: dict[str, tuple[str, str]] = {}
     known = rulebook.frozen["readings"]
     for name, option, by, span in offers:
         if name not in known:
@@ -221,7 +234,8 @@ def search_folders(folders: Sequence[PathLike] = ()) -> list[Path]:
     return [*given, *(Path(folder) for folder in from_environment if folder)]
 
 
-def _read(project: PathLike, layout: str | None, problems: Problems) -> Source:
+def read_project(project: PathLike, layout: str | None, problems: Problems) -> Source:
+    """Read a project with one of its layouts applied; raises `Refused` when it is none at all."""
     source = read_source(Path(project), layout, problems)
     if source is None:
         problems.refuse_if_any()

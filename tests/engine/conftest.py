@@ -87,6 +87,8 @@ choices:
 cautions:
   stand_back: {of: site, say: Do not stand below.}
   heavy: {of: shelf, when: load > 30 kg, say: Two people lift this.}
+outputs:
+  tag: {of: shelf, form: plate, say: States the load., when: load > 10 kg, shows: [design_load], cites: "7"}
 summary:
   shelf: [design_load, board]
 """

@@ -1,0 +1,48 @@
+"""Days: on which a stack of layers is looked at, and on which something is in force."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+LAST_DAY = "9999-12-31"
+
+
+@dataclass(frozen=True)
+class Moment:
+    """The day a stack is looked at, as text in the order year, month, day.
+
+    `days` hold for single layers whose own event decides; `day` for all others. None: as the layers end up,
+    with everything that has an end already over.
+    """
+
+    day: str | None = None
+    days: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, layer: str) -> str | None:
+        """The day that counts for a layer."""
+        return self.days.get(layer, self.day)
+
+    def holds(self, layer: str, days: Mapping[str, Any] | None) -> bool:
+        """Whether something in force on these days (see `covers`) counts here."""
+        if not days:
+            return True
+        day = self.of(layer)
+        return covers(days, day) if day is not None else "until" not in days
+
+
+LATEST = Moment()
+
+
+def covers(days: Mapping[str, Any], day: str) -> bool:
+    """Whether `from` and `until`, both included and either left out, take in a day."""
+    return str(days.get("from", "")) <= day <= str(days.get("until", LAST_DAY))
+
+
+def spoken(days: Mapping[str, Any]) -> str:
+    """A stretch of days for people."""
+    start, end = days.get("from"), days.get("until")
+    if start and end:
+        return f"{start} to {end}"
+    return f"from {start}" if start else f"until {end}" if end else "at all times"

@@ -1,0 +1,89 @@
+"""A comparison and an answer about limits as pages for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from .blocks import Block, Grid, Heading, Items, Paragraph
+from .rendering import VERDICTS, share, shown, spoken
+
+Data = dict[str, Any]
+
+NOT_THERE = ""
+
+
+def comparison_page(data: Data) -> list[Block]:
+    """A comparison from top to bottom."""
+    return list(_comparison(data))
+
+
+def _comparison(data: Data) -> Iterator[Block]:
+    yield Heading(f"{data['project']['title']}: {_count(len(data['columns']), 'column')} side by side", 1)
+    heads = [column_name(column) for column in data["columns"]]
+    rows = [["", *(VERDICTS[column["passes"]].lower() for column in data["columns"])]]
+    rows += [[_row_name(row), *(_cell(cell) for cell in row["cells"])] for row in data["rows"]]
+    yield Grid(["", *heads], rows)
+    if not data["rows"]:
+        yield Paragraph("Every choice is the same, and no check fails in one column and not in another.")
+    if data["totals"]:
+        yield Heading("Totals")
+        yield Grid(["", *heads], [
+            [_total_name(line), *(shown(amount, line["unit"]) for amount in line["amounts"])] for line in data["totals"]
+        ])
+    for difference in data["differences"]:
+        if difference["rows"]:
+            yield Heading(f"Why: {heads[difference['from']]} → {heads[difference['to']]}")
+            yield Items([_cause(cause) for cause in difference["causes"]])
+
+
+def column_name(column: Data) -> str:
+    """A column's head: the rulesets asked for, and the layout if there is one."""
+    stack = "+".join(column["rulesets"])
+    return stack if column["layout"] is None else f"{column['layout']} @ {stack}"
+
+
+def _row_name(row: Data) -> str:
+    return f"{row['thing']}, {row['title']}" if row["kind"] == "check" else row["name"]
+
+
+def _cell(cell: Data | None) -> str:
+    if cell is None:
+        return NOT_THERE
+    if "passes" in cell:
+        verdict = {True: "pass", False: "FAIL", None: "open"}[cell["passes"]]
+        return f"{verdict} {share(cell['margin'])}".strip()
+    if "why" in cell:
+        return "undetermined" if cell.get("undetermined") else "none fits"
+    return shown(cell["value"], cell["unit"]) + (" (stated)" if cell.get("stated") else "")
+
+
+def _total_name(line: Data) -> str:
+    group = ", ".join(str(value) for value in line["group"].values() if value is not None)
+    return f"{line['title']}: {group}" if group else str(line["title"])
+
+
+def _cause(cause: Data) -> str:
+    explains = f"explains {', '.join(cause['explains'])}"
+    if cause["kind"] == "input":
+        was, now = (_value(value) for value in cause["values"])
+        return f"input {cause['name']}: {was} → {now}; {explains}"
+    said = [f"{change['layer']}: {change['what']}" for change in cause["changes"]]
+    said += [
+        f"[{', '.join(cell['at'])}] says {_value(cell['from'])} → {_value(cell['to'])}" for cell in cause.get("cells", [])
+    ]
+    fate = {(True, False): " (removed)", (False, True): " (new)"}.get(tuple(bool(id) for id in cause["entries"]), "")
+    cites = list(dict.fromkeys(cite for cites in cause["cites"] for cite in cites))
+    parts = [f"{cause['name']}{fate}, {cause['title']}", *said, "; ".join(cites), explains]
+    return " — ".join(part for part in parts if part)
+
+
+def _value(value: Any) -> str:
+    return shown(value["value"], value["unit"]) if isinstance(value, dict) else shown(value, None)
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+__all__ = ["column_name", "comparison_page", "spoken"]
