@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from .diagnostics import Diagnostic, GaugebookError, Refused, Span
     from .session import Book, Result, open_book, size
 
-    __version__: str
+__version__ = "0.1.0"
 
 _HOMES = {
     "Book": "session",
@@ -38,8 +38,6 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    if name == "__version__":
-        return import_module(".results", __name__).version()
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     value = getattr(import_module(f".{_HOMES[name]}", __name__), name)

@@ -14,7 +14,8 @@ from .diagnostics import GaugebookError, Problems, hint
 from .documents import read
 from .entries import SECTIONS, Book, Entry
 from .layers import build
-from .loading import HEADER_FILE, Shelf, as_list, plain
+from .loading import as_list, plain
+from .shelf import HEADER_FILE, Shelf
 
 
 def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:

@@ -45,14 +45,18 @@ class Grid(NamedTuple):
 Block = Heading | Paragraph | Items | Grid
 
 
+TIE = "\N{NO-BREAK SPACE}"
+"""Stands between a figure and its unit, so that a narrow column does not part them; printed as a space."""
+
+
 def as_text(blocks: Sequence[Block]) -> str:
     """The page for a terminal, at most `WIDTH` wide where its words allow."""
-    return "\n\n".join(_text(block) for block in blocks) + "\n"
+    return ("\n\n".join(_text(block) for block in blocks) + "\n").replace(TIE, " ")
 
 
 def as_markdown(blocks: Sequence[Block]) -> str:
     """The page as Markdown."""
-    return "\n\n".join(_markdown(block) for block in blocks) + "\n"
+    return ("\n\n".join(_markdown(block) for block in blocks) + "\n").replace(TIE, " ")
 
 
 def _text(block: Block) -> str:

@@ -1,19 +1,27 @@
-"""From ruleset ids to a rulebook ready to run: load, stack, check, compile."""
+"""From ruleset ids to a rulebook ready to run: load, stack, check, compile; or fetched as once compiled.
+
+What loading needs is imported only when something is loaded.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING, Any
 
+from . import cache
 from .diagnostics import Problems
-from .entries import Book
-from .freezing import freeze
-from .layers import build
-from .loading import shipped_units
-from .model import Model
+from .inputs import Inputs, note_file, watching
 from .moments import LATEST, Moment
-from .programs import Programs, read_programs
+from .resources import packaged
 from .rulebook import Rulebook
+from .templates import check_sheet
+from .shelf import Shelf, ruleset_files
+
+if TYPE_CHECKING:
+    from .entries import Book
+
+KEPT = "book"
 
 
 class CheckedBook:
@@ -23,12 +31,19 @@ class CheckedBook:
     """
 
     def __init__(self, book: Book, problems: Problems) -> None:
+        from .loading import shipped_units
+        from .model import Model
+        from .programs import Programs, read_programs
+
         self.book, self.problems = book, problems
         self.model = Model(book, shipped_units(), problems)
         self.programs: Programs = read_programs(self.model, problems)
+        check_sheet(self.model, problems)
 
     def compiled(self) -> Rulebook:
         """The book ready to run; raises `Refused` with every problem."""
+        from .freezing import freeze
+
         self.problems.refuse_if_any()
         frozen = freeze(self.book, self.model, self.programs, self.problems)
         self.problems.refuse_if_any()
@@ -37,6 +52,8 @@ class CheckedBook:
 
 def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> CheckedBook:
     """Load and check a stack of rulesets, the first at the bottom, as of a moment."""
+    from .layers import build
+
     problems = Problems()
     book = build(list(ids), list(folders), problems, moment)
     if len(problems):
@@ -45,5 +62,33 @@ def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mom
 
 
 def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> Rulebook:
-    """A stack of rulesets compiled; raises `Refused` with every problem found."""
-    return check_book(ids, folders, moment).compiled()
+    """A stack of rulesets compiled; raises `Refused` with every problem found.
+
+    A book compiled before is fetched from the cache while all it was made from is still the same.
+    """
+    shelf = Shelf(folders)
+    key = (list(ids), [str(folder.absolute()) for folder in shelf.folders], moment.day, sorted(moment.days.items()))
+    kept = cache.fetch(KEPT, key)
+    if kept is not None and _still_holds(kept, shelf):
+        return Rulebook(kept["frozen"], kept["code"])
+    with watching() as seen:
+        rulebook = check_book(ids, folders, moment).compiled()
+        units = packaged("rulesets", "units.yaml")
+        note_file(units, units.read_bytes())
+    value = {"inputs": seen.to_plain(), "frozen": rulebook.frozen, "code": rulebook.code}
+    cache.keep(KEPT, key, value)
+    return rulebook
+
+
+def _still_holds(kept: dict[str, Any], shelf: Shelf) -> bool:
+    """True while the same rulesets would be found, with the same files of the same content."""
+    inputs = Inputs.from_plain(kept["inputs"])
+    try:
+        for name, files in inputs.listings.items():
+            place = FilePath(name)
+            id = place.stem if place.suffix == ".yaml" else place.name
+            if shelf.place(id) != place or [str(path) for path in ruleset_files(place)] != files:
+                return False
+        return inputs.unchanged()
+    except OSError:
+        return False

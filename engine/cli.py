@@ -24,7 +24,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options = build_parser().parse_args(arguments)
         command: Callable[[argparse.Namespace], int] = options.command
-        return command(options)
+        return _cached(command, options)
     except GaugebookError as error:
         return _complain("\n".join(render(diagnostic) for diagnostic in error.diagnostics))
     except SystemExit as exit:
@@ -36,6 +36,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{PROGRAM}: internal error: {type(error).__name__}: {error}\n"
             "  help: this is a mistake in the program; please report it with the command and the files"
         )
+
+
+def _cached(command: Callable[[argparse.Namespace], int], options: argparse.Namespace) -> int:
+    """Run a command with or without the cache, and tell of the cache if asked to."""
+    from . import cache
+
+    cache.switch(on=not getattr(options, "no_cache", False))
+    cache.notes.clear()
+    try:
+        return command(options)
+    finally:
+        if getattr(options, "verbose", False):
+            for note in cache.notes:
+                _complain(f"note: {render(note)}")
 
 
 def _complain(text: str) -> int:
@@ -285,6 +299,8 @@ def _select(parser: argparse.ArgumentParser) -> None:
 
 def _search(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
+    parser.add_argument("--no-cache", action="store_true", help="neither use nor keep what was compiled before")
+    parser.add_argument("--verbose", action="store_true", help="tell on standard error what the cache did not do")
 
 
 def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:

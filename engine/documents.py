@@ -13,6 +13,7 @@ from typing import Any, overload
 import yaml
 
 from .diagnostics import Problems, Span
+from .inputs import note_file
 from .yamltree import DEEPEST, FORBIDDEN, Entry, Mapping, Node, Scalar, Sequence, compose, to_data
 
 MOST_BYTES = 4 * 1024 * 1024
@@ -123,6 +124,7 @@ def _text_of(path: Path, problems: Problems) -> str | None:
     except OSError as error:
         problems.add("file-unreadable", start, reason=(error.strerror or "unknown reason").lower())
         return None
+    note_file(path, content)
     if len(content) > MOST_BYTES:
         problems.add("file-too-large", start, size=size, limit=MOST_BYTES)
         return None

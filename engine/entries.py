@@ -22,6 +22,7 @@ SECTIONS = (
     "cautions",
     "outputs",
     "summary",
+    "sheet",
 )
 
 TRANSCRIPTIONS = ("checked", "second_hand", "recalled", "disputed", "missing")

@@ -9,11 +9,13 @@ from __future__ import annotations
 import decimal
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from typing import Any, ClassVar, NamedTuple
 
 from .diagnostics import GaugebookError
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, EXACT, Absent
+from .units import show
 
 Verdict = tuple[bool, Any, Any]
 
@@ -230,9 +232,27 @@ class Run:
 
 
 def _none_passes(thing: Thing, attribute: Attribute, rejected: list[Rejected]) -> str:
-    last = rejected[-1] if rejected else None
-    why = f"; the last one fails {last.check}" if last else ""
-    return f"no {attribute.name} of {thing.path} passes every check{why}"
+    """Says what left no member; where several checks rejected some, each with its limit if it has but one."""
+    said = f"no {attribute.name} of {thing.path} passes every check"
+    limits: dict[str, set[Any]] = {}
+    for candidate in rejected:
+        limits.setdefault(candidate.check, set()).add(candidate.limit)
+    if not limits:
+        return said
+    last = rejected[-1].check
+    if len(limits) == 1:
+        return f"{said}; the last one fails {last}"
+    words = {check: _with_limit(thing.run.rulebook, check, values) for check, values in limits.items()}
+    others = ", ".join(word for check, word in words.items() if check != last)
+    return f"{said}; the last one fails {words[last]}, others {others}"
+
+
+def _with_limit(rulebook: Rulebook, check: str, limits: set[Any]) -> str:
+    """A check by name, and the limit it held every candidate to."""
+    body, limit = rulebook.checks[check], next(iter(limits))
+    if len(limits) > 1 or not isinstance(limit, Decimal) or body["unit"] is None:
+        return check
+    return f"{check} ({body['sign']} {show(limit, rulebook.units.unit(body['unit']))})"
 
 
 def read_value(rulebook: Rulebook, attribute: Attribute, text: str) -> Any:

@@ -59,12 +59,27 @@ def askable(run: Run) -> dict[str, tuple[Thing, str]]:
     }
 
 
+class Cite(NamedTuple):
+    """What a line rests on: clauses, the entry that says it, and how the figure was read if that is weak."""
+
+    clauses: tuple[str, ...] = ()
+    entry: str = ""
+    weak: str = ""
+
+    def text(self) -> str:
+        """All of it in brackets, each part kept on one line."""
+        clauses = "; ".join(clause.replace(" ", KEPT) for clause in self.clauses)
+        entry = f"entry{KEPT}{self.entry}" if self.entry else ""
+        said = ", ".join(part for part in (clauses, entry, self.weak) if part)
+        return f"[{said}]" if said else ""
+
+
 class Line(NamedTuple):
     """A line of a derivation: how deep it lies, what it says, and the citation behind it."""
 
     depth: int
     text: str
-    cite: str = ""
+    cite: Cite = Cite()
 
 
 def render_text(tree: Tree, full: bool = False) -> str:
@@ -72,7 +87,8 @@ def render_text(tree: Tree, full: bool = False) -> str:
     made = []
     for line in lines(tree, full):
         pad = "  " * line.depth
-        text = f"{line.text}  {line.cite}" if line.cite else line.text
+        cite = line.cite.text()
+        text = f"{line.text}  {cite}" if cite else line.text
         made.append(
             textwrap.fill(
                 text, WIDTH, initial_indent=pad, subsequent_indent=f"{pad}      ",
@@ -85,7 +101,7 @@ def render_text(tree: Tree, full: bool = False) -> str:
 def render_markdown(tree: Tree, full: bool = False) -> str:
     """The derivation as a nested list of Markdown."""
     return "".join(
-        f"{'  ' * line.depth}- {_code(line.text)}{f' {_escaped(line.cite)}' if line.cite else ''}\n"
+        f"{'  ' * line.depth}- {_code(line.text)} {_escaped(line.cite.text())}".rstrip(" ") + "\n"
         for line in lines(tree, full)
     ).replace(KEPT, " ")
 
@@ -153,7 +169,7 @@ def _reasons(node: Tree, full: bool, depth: int) -> Iterator[Line]:
                 yield Line(depth, label + node[key])
     for step in node.get("tried", []):
         said = f"{_way(step)} does not apply: {_asked(step, holds=False)}"
-        yield Line(depth, said, _cites(step.get("cites", [])))
+        yield Line(depth, said, Cite(tuple(step.get("cites", []))))
     route = node.get("route", {})
     if "condition" in route:
         held = node["value"] != NOT_APPLYING and route.get("holds", "yes") == "yes"
@@ -219,17 +235,10 @@ def _lookup(lookup: Tree, full: bool, depth: int, said: str) -> Iterator[Line]:
         yield Line(depth + 1, f"rows beside it: {beside}")
 
 
-def _cite(node: Tree) -> str:
-    """`[clause; clause, entry layer:section/name]`, and how the figure was read if that is weak."""
+def _cite(node: Tree) -> Cite:
+    """The clauses of a node, its entry, and how the figure was read if that is weak."""
     if node.get("role") in ("field", "relation") and "assumed" not in node:
-        return ""
+        return Cite()
     clauses = node.get("route", {}).get("cites") or node.get("cites", [])
-    weak = node.get("transcription", STRONGEST) != STRONGEST
-    return _cites(clauses, f"entry {node['entry']}", *([node["transcription"]] if weak else []))
-
-
-def _cites(clauses: list[str], *rest: str) -> str:
-    """Citations in brackets, each kept on one line."""
-    kept = "; ".join(clause.replace(" ", KEPT) for clause in clauses)
-    text = ", ".join(part for part in (kept, *(part.replace(" ", KEPT) for part in rest)) if part)
-    return f"[{text}]" if text else ""
+    weak = node.get("transcription", STRONGEST)
+    return Cite(tuple(clauses), node["entry"], "" if weak == STRONGEST else weak)

@@ -79,6 +79,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         "absent": book.absent,
         "findings": book.findings,
         "summary": {entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()},
+        "sheet": [entry.body for entry in book.section("sheet").values()],
         "removed": {id: change.layer for id, change in book.removed.items()},
         "not_encoded": [
             {"layer": layer.id, **part} for layer in book.layers for part in as_list(layer.header.get("not_encoded"))
@@ -116,7 +117,9 @@ def content(entry: Entry) -> str:
     def bare(value: Any) -> Any:
         if isinstance(value, dict):
             return {key: bare(part) for key, part in value.items() if key not in PROVENANCE}
-        return [bare(part) for part in value] if isinstance(value, list) else value
+        if isinstance(value, list):
+            return [bare(part) for part in value]
+        return str(value) if isinstance(value, int) else value
 
     body = {key: part for key, part in entry.body.items() if (entry.section, key) != ("tables", "cells")}
     return digest(bare(body))[7:23]
@@ -220,19 +223,18 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
 
 def _reading(book: Book, entry: Entry) -> dict[str, Any]:
     """A reading whose options carry their citations as printed."""
-    prefix = book.prefix(entry)
     options = {
-        name: {**option, "cites": [f"{prefix} {clause}" for clause in as_list(option.get("cites"))]}
+        name: {**option, "cites": _part_cites(book, entry, option)}
         for name, option in (entry.body.get("options") or {}).items()
     }
     return {**entry.body, "options": options, "entry": entry.id}
 
 
 def _part_cites(book: Book, entry: Entry, part: dict[str, Any]) -> list[str]:
-    """The citations of a part of an entry, which another layer may have added."""
+    """The citations of a part of an entry, which may name a document or stem from another layer."""
     layer = str(part.get("layer", entry.layer))
     prefix = book.prefix(entry) if layer == entry.layer else book.documents().get(layer, layer)
-    return [f"{prefix} {clause}" for clause in as_list(part.get("cites"))]
+    return [f"{part.get('document', prefix)} {clause}" for clause in as_list(part.get("cites"))]
 
 
 def _way(book: Book, entry: Entry, way: Route) -> dict[str, Any]:

@@ -54,7 +54,8 @@ def _root(types: Sequence[Type]) -> Type | None:
 
 def _plain_power(types: Sequence[Type]) -> Type | None:
     plain = Type("number", NUMBER)
-    return plain if len(types) == 2 and all(type._replace(optional=False) == plain for type in types) else None
+    fits = len(types) == 2 and all(type._replace(optional=False) == plain for type in types)
+    return plain if fits else None
 
 
 def _one_number(types: Sequence[Type]) -> Type | None:

@@ -25,11 +25,12 @@ from .entries import (
     Place,
 )
 from .facets import WHOLE, Facet, clash, facets_of, in_words, proposed, read_facet
-from .loading import Shelf, as_list, cell_key, load_layer
+from .loading import as_list, cell_key, load_layer
 from .messages import PARTY
 from .moments import LATEST, Moment
 from .operations import VERBS, add_entry, borrow_entry, change_of, facts_of, substitute
 from .precedence import Ruling, relation, rule
+from .shelf import Shelf
 from .tabling import said_of
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
 from functools import cache
 from pathlib import Path as FilePath
@@ -15,13 +15,8 @@ from .documents import Document, read
 from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
 from .resources import packaged
 from .schema import validate
+from .shelf import ruleset_files
 from .units import Units
-
-HEADER_FILE = "ruleset.yaml"
-JURISDICTIONS = "jurisdictions"
-"""The folder, beside the rulesets, of the documents that say what is adopted where and when."""
-ASIDE = ("cases", "coverage.yaml", "schema")
-"""Parts of a ruleset folder that are not sections of the ruleset."""
 
 OPERATIONS = (
     "set", "add", "replace", "remove", "recite", "except", "alternative", "allow", "forbid", "substitute", "borrow",
@@ -47,18 +42,6 @@ def as_list(value: Any) -> list[Any]:
     if value is None:
         return []
     return value if isinstance(value, list) else [value]
-
-
-def ruleset_files(place: FilePath) -> list[FilePath]:
-    """The files of one ruleset, the header first; a single file is a ruleset of its own."""
-    if place.is_file():
-        return [place]
-    others = sorted(
-        path
-        for path in place.rglob("*.yaml")
-        if path.name != HEADER_FILE and path.relative_to(place).parts[0] not in ASIDE
-    )
-    return [place / HEADER_FILE, *others]
 
 
 def load_layer(place: FilePath, problems: Problems) -> Layer | None:
@@ -106,7 +89,7 @@ def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[E
 
 
 def new_entry(section: str, name: str, body: dict[str, Any], layer: str, places: dict[Path, Place]) -> Entry:
-    """An entry whose own `cites` are taken out of its body, with the `document` they stand in if it names one."""
+    """An entry whose own `cites` are taken out of its body, with the `document` that they name, if any."""
     body = dict(body)
     document = str(body.pop("document")) if "document" in body else None
     cites = [Citation(layer, str(clause), document) for clause in as_list(body.pop("cites", None))]
@@ -171,36 +154,3 @@ def cell_key(at: Any) -> list[str]:
 def shipped_units() -> Units:
     """The units of the shipped table; raises `Refused` when the table is broken."""
     return Units.from_data(read(packaged("rulesets", "units.yaml")).data)
-
-
-class Shelf:
-    """Finds rulesets and jurisdictions by id: the folders searched, in order, then the shipped ones."""
-
-    def __init__(self, folders: Iterable[FilePath] = ()) -> None:
-        self.folders = [*folders, packaged("rulesets")]
-
-    def places(self) -> dict[str, FilePath]:
-        """Ruleset id to its folder or file; the first folder that has an id wins."""
-        found: dict[str, FilePath] = {}
-        for folder in self.folders:
-            if not folder.is_dir():
-                continue
-            for path in sorted(folder.iterdir()):
-                if path.is_dir() and (path / HEADER_FILE).is_file():
-                    found.setdefault(path.name, path)
-                elif path.suffix == ".yaml" and _is_ruleset_file(path):
-                    found.setdefault(path.stem, path)
-        return found
-
-    def jurisdictions(self) -> dict[str, FilePath]:
-        """Jurisdiction id to its file; the first folder that has an id wins."""
-        found: dict[str, FilePath] = {}
-        for folder in self.folders:
-            for path in sorted((folder / JURISDICTIONS).glob("*.yaml")):
-                found.setdefault(path.stem, path)
-        return found
-
-
-def _is_ruleset_file(path: FilePath) -> bool:
-    with path.open("rb") as file:
-        return b"gaugebook: ruleset/1" in file.read(4096)

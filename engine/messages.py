@@ -15,6 +15,9 @@ TOMBSTONE = "; {layer} has removed {entry}"
 """What stands in place of the nearest words where a name means a removed entry."""
 
 MESSAGES: dict[str, tuple[str, str | None]] = {
+    # --- the cache: notes only ----------------------------------------------------------------
+    "cache-ignored": ("what was kept at {path} is ignored: {reason}", None),
+    "cache-not-kept": ("nothing could be kept at {path}: {reason}", None),
     # --- documents: a file as text and as YAML -------------------------------------------------
     "file-unreadable": ("the file cannot be read: {reason}", None),
     "file-too-large": (
@@ -238,6 +241,98 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "'{text}' is neither a ruleset known here nor a file or folder of one{nearest}",
         "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
     ),
+    # --- plugins -----------------------------------------------------------------------------------------
+    "unknown-plugin": ("there is no plugin '{name}' to switch off{nearest}", "'gaugebook plugins' lists them"),
+    "plugin-import": (
+        "the plugin {plugin} cannot be imported: {reason}",
+        "reinstall or update {by}, or leave it alone: --without-plugin {plugin_name}",
+    ),
+    "plugin-needs-other-version": (
+        "the plugin {plugin} needs gaugebook {needs}, and this is {version}; it is left alone",
+        "update gaugebook, or install the {by} made for {version}",
+    ),
+    "plugin-signature": (
+        "the plugin {plugin} does not fit its hooks: {reason}",
+        "a hook is a function without arguments (plugins/README.md lists them); update {by}, or leave it alone: "
+        "--without-plugin {plugin_name}",
+    ),
+    "plugin-unknown-hook": (
+        "the plugin {plugin} answers the hook '{hook}', which there is none of{nearest}",
+        "correct the name, or update gaugebook if the hook is newer; --without-plugin {plugin_name} leaves the "
+        "plugin alone",
+    ),
+    "plugin-answers-nothing": (
+        "the plugin {plugin} answers no hook", "mark its functions with @gaugebook.hookimpl, or uninstall {by}",
+    ),
+    "plugin-name-taken": (
+        "the plugin {plugin} has the name of {other} and is left alone",
+        "one of the two needs another name for its entry point; --without-plugin {by} leaves this one alone",
+    ),
+    "plugin-duplicate": (
+        "the plugin {plugin} gives the {adds} '{item}', which {other} gives already; the first one is used",
+        "rename it in {by}, or leave one plugin alone: --without-plugin {plugin_name}",
+    ),
+    "plugin-raises": (
+        "the plugin {plugin} fails in {what}: {reason}",
+        "update {by}, or leave it alone: --without-plugin {plugin_name}",
+    ),
+    "plugin-wrong-answer": (
+        "the plugin {plugin} answers {hook} with something that is no {item}: {found}",
+        "a hook answers a list of gaugebook.{item}; update {by}, or leave it alone: --without-plugin {plugin_name}",
+    ),
+    "plugin-prints": (
+        "the plugin {plugin} prints to standard output, which belongs to the answer: '{text}'",
+        "print to standard error, or return the text; what it printed is dropped",
+    ),
+    "plugin-slow": (
+        "the plugin {plugin} took {seconds} s",
+        "it should import what is heavy inside the functions that need it; --without-plugin {plugin_name} leaves "
+        "it alone",
+    ),
+    "plugin-bad-signature": (
+        "the plugin {plugin} gives the function '{function}' with '{part}', which is not understood: {reason}",
+        "the text of a unit, 'flag', 'series:NAME' or 'terms:NAME'; update {by}, or leave it alone: "
+        "--without-plugin {plugin_name}",
+    ),
+    "plugin-function-answer": (
+        "the plugin {plugin} answered {function}({arguments}) with {found} where {expected} is due",
+        "a function answers what it declares: a decimal.Decimal, a text or a truth; update {by}, or leave it alone: "
+        "--without-plugin {plugin_name}",
+    ),
+    "plugin-function-not-pure": (
+        "the plugin {plugin} answered {function}({arguments}) first with {first} and then with {second}",
+        "a function answers the same for the same arguments; update {by}, or leave it alone: --without-plugin "
+        "{plugin_name}",
+    ),
+    "plugin-changed": (
+        "this book was compiled with the function '{function}' of {plugin}, which is not at hand now",
+        "install it again, or leave out what was compiled",
+    ),
+    # --- what plugins read -------------------------------------------------------------------------------
+    "unknown-format": ("there is no report format '{name}'{nearest}", "known: {known}"),
+    "extra-missing": (
+        "this needs the package {package}, which is not installed", "pip install 'gaugebook[{extra}]'",
+    ),
+    "unknown-catalogue": (
+        "there is no catalogue '{name}'{nearest}", "'gaugebook plugins' lists the catalogues; known: {known}",
+    ),
+    "catalogue-without-item": ("'{text}' does not say what to take", "write 'CATALOGUE: ITEM'"),
+    "catalogue-lacks": ("the catalogue {name} has no '{item}'{nearest}", None),
+    "weather-line": ("this line of the weather file does not read as {expected}", None),
+    "weather-hours": (
+        "the weather file holds {found} hours, and a year has 8760 or 8784", "give a file of one whole year",
+    ),
+    "weather-header": ("the weather file lacks {what}", "known formats: EPW, and TMY3 as CSV"),
+    "sheet-without-section": (
+        "this row stands below no section", "begin with a row that holds the name of a section, such as [circuits]",
+    ),
+    "sheet-header-twice": ("the column '{header}' is given twice in this section", None),
+    "sheet-header-empty": ("this cell stands below no column header", "name the column, or empty the cell"),
+    "sheet-row-unnamed": ("this row has no name", "the first column names what the row is about"),
+    "sheet-row-twice": ("the section {section} already has a row '{name}', in line {line}", None),
+    "sheet-row-of-nothing": ("there is no '{name}' in {section} for this row to belong to{nearest}", None),
+    "sheet-section-twice": ("the section {section} is given twice", None),
+    "sheet-unreadable": ("this does not read as a {what}: {reason}", None),
     # --- evaluation -----------------------------------------------------------------------------------
     "exceptions-contradict": (
         "{thing}.{attribute}: these exceptions have the same rank and all hold: {names}",

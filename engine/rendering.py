@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from .blocks import Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
+from .blocks import TIE, Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
 from .session import Result
 from .units import show_number
 
@@ -37,10 +37,10 @@ def shown(value: Any, unit: str | None) -> str:
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
         text = show_number(Decimal(repr(value)))
-        return text if unit is None else f"{text} {unit}"
+        return text if unit is None else f"{text}{TIE}{unit}"
     if isinstance(value, list):
         return ", ".join(str(item) for item in value) or NONE
-    return str(value)
+    return str(value).replace(" ", TIE)
 
 
 def spoken(name: str) -> str:

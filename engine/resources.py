@@ -1,6 +1,6 @@
 """Finds the files shipped with the package."""
 
-from importlib.resources import files
+from importlib import import_module
 from pathlib import Path
 
 
@@ -10,4 +10,4 @@ def packaged(*parts: str) -> Path:
     The first part is one of our own subpackages. Whether the path exists is for the caller to see.
     """
     package, *rest = parts
-    return Path(str(files(f"{__package__}.{package}"))).joinpath(*rest)
+    return Path(import_module(f"{__package__}.{package}").__path__[0]).joinpath(*rest)

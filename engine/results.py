@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
-from importlib import metadata
 from typing import Any
 
+from . import __version__
 from .evaluating import Rejected, Run, Thing
 from .freezing import weakest
 from .project import Source
@@ -23,11 +23,8 @@ STRONGEST = "checked"
 
 
 def version() -> str:
-    """The version of this package as installed."""
-    try:
-        return metadata.version("gaugebook")
-    except metadata.PackageNotFoundError:
-        return "unknown"
+    """The version of this package."""
+    return __version__
 
 
 def build_result(run: Run, source: Source) -> dict[str, Any]:
@@ -76,10 +73,16 @@ class Reporter:
     def report(self, source: Source) -> dict[str, Any]:
         """The whole result."""
         with self.run.exactly():
-            values = {f"{thing.path}.{a.name}": self._value(thing, a) for thing, a in self._asked()}
-            checks = [*self._checks(), *self._choices_not_made(values)]
+            outcomes = {self._key(thing, a): self._value(thing, a) for thing, a in self._asked() if self._outcome(a)}
+            checks = [*self._checks(), *self._choices_not_made(outcomes)]
             cautions = list(dict.fromkeys(self._cautions()))
             outputs = list(self._outputs())
+            self._settle_behind()
+            readings, assumptions, unchecked = self._readings(), self._assumptions(), self._unchecked()
+            values = {
+                self._key(thing, a): outcomes.get(self._key(thing, a)) or self._value(thing, a)
+                for thing, a in self._asked()
+            }
         verdicts = [check["passes"] for check in checks]
         return {
             "format": FORMAT,
@@ -90,12 +93,12 @@ class Reporter:
             "ruleset": {"digest": self.frozen["digest"], "stack": self._stack(), "day": self.frozen["day"]},
             "values": values,
             "checks": checks,
-            "readings": self._readings(),
-            "assumptions": self._assumptions(),
+            "readings": readings,
+            "assumptions": assumptions,
             "cautions": cautions,
             "outputs": outputs,
             "findings": self.frozen["findings"],
-            "unchecked": self._unchecked(),
+            "unchecked": unchecked,
             "not_encoded": self.frozen["not_encoded"],
             "removed": [{"entry": id, "layer": layer} for id, layer in self.frozen["removed"].items()],
         }
@@ -112,6 +115,22 @@ class Reporter:
             for attribute in self.rulebook.attributes[thing.kind].values():
                 if attribute.role in ("rule", "choice"):
                     yield thing, attribute
+
+    @staticmethod
+    def _key(thing: Thing, attribute: Attribute) -> str:
+        return f"{thing.path}.{attribute.name}"
+
+    def _outcome(self, attribute: Attribute) -> bool:
+        """What the reader came for: every choice and whatever the book's summary shows. What only those and the
+        checks lean on is assumed, read and left unchecked; a rule nobody needed assumes nothing."""
+        summary = self.frozen["summary"].get(attribute.kind, [])
+        return attribute.role == "choice" or attribute.name in summary
+
+    def _settle_behind(self) -> None:
+        """Count the entries behind every rule that the outcomes reached."""
+        for thing, attribute in self._asked():
+            if attribute.name in thing.memo:
+                self._lean([attribute.entry, *self._behind(thing, attribute)[1]])
 
     # -- values
 
@@ -245,7 +264,7 @@ class Reporter:
     def _choices_not_made(self, values: dict[str, dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """A choice that could not be made counts as a check that fails, or stays open when undetermined."""
         for thing, attribute in self._asked():
-            value = values[f"{thing.path}.{attribute.name}"]
+            value = values.get(self._key(thing, attribute), {})
             if attribute.role != "choice" or "why" not in value:
                 continue
             last = value["rejected"][-1:] if not value["undetermined"] else []

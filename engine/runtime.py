@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
 SLACK = Decimal("1e-9")
-"""The relative slack of a comparison whose side went through a division, a root or a power (LANGUAGE.md, exactness)."""
+"""The relative slack of a comparison whose side went through a division, a root or a power (see LANGUAGE.md)."""
 
 
 class Absent(Exception):
@@ -134,7 +134,7 @@ def square_root(value: Decimal) -> Decimal:
 
 
 def power(base: Decimal, exponent: Decimal) -> Decimal:
-    """base to any exponent; only a positive base has one, and only where the result is a number one can hold."""
+    """base to any exponent; only a positive base has one, and only while the result is not too great."""
     if base <= 0:
         raise Absent(["a power of a number that is not positive"], void=True)
     try:

@@ -19,7 +19,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from .books import CheckedBook, check_book
+from . import books
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
 from .evaluating import Run
 from .project import Source, build_run, read_source, selector_span, selectors
@@ -85,7 +85,7 @@ class Book:
 
     def __init__(self, ids: Sequence[str], folders: Sequence[Path]) -> None:
         self._asked = list(ids), list(folders)
-        self.rulebook: Rulebook = self.checked.compiled()
+        self.rulebook: Rulebook = books.open_book(*self._asked)
 
     def __repr__(self) -> str:
         return f"<Book {'+'.join(self.stack)} {self.digest[:19]}>"
@@ -96,9 +96,9 @@ class Book:
         return [layer["id"] for layer in self.rulebook.frozen["layers"]]
 
     @cached_property
-    def checked(self) -> CheckedBook:
+    def checked(self) -> books.CheckedBook:
         """The book as written and understood: what an explanation walks."""
-        return check_book(*self._asked)
+        return books.check_book(*self._asked)
 
     @property
     def digest(self) -> str:

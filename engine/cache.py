@@ -1,0 +1,185 @@
+"""What was worked out once and can be kept: one file per key, in a folder of the user's own.
+
+A kept file is only ever a shortcut. It is ignored (`notes` then says why) when it was written by another
+version of the engine or of Python, is damaged, belongs to somebody else or can be changed by others; a folder
+that cannot be written means that nothing is kept. Values are what `marshal` can hold: plain data and code.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import marshal
+import os
+import stat
+import sys
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from .diagnostics import Diagnostic, diagnose
+from .resources import packaged
+
+VARIABLE = "GAUGEBOOK_CACHE"
+"""An environment variable: the folder to keep things in, or `off`."""
+
+MAGIC = b"gaugebook cache 1\n"
+DIGEST_BYTES = 32
+MOST_FILES = 256
+"""More than this are not kept; the ones unused for longest go first."""
+
+notes: list[Diagnostic] = []
+"""Why something kept was ignored, or could not be kept; for whoever wants to know."""
+
+_on = True
+
+
+def switch(on: bool) -> None:
+    """Whether anything is fetched and kept in this process."""
+    global _on
+    _on = on
+
+
+def folder() -> Path | None:
+    """Where things are kept; None when nothing is to be kept or there is no home."""
+    wanted = os.environ.get(VARIABLE, "")
+    if not _on or wanted == "off":
+        return None
+    if wanted:
+        return Path(wanted)
+    base = os.environ.get("XDG_CACHE_HOME", "")
+    if not os.path.isabs(base):
+        base = os.path.expanduser(os.path.join("~", ".cache"))
+    return Path(base) / "gaugebook" if os.path.isabs(base) else None
+
+
+def fetch(kind: str, key: object) -> Any:
+    """What was kept under a key; None when there is nothing, or nothing to be trusted."""
+    place = _place(kind, key)
+    if place is None or not _fit(place.parent):
+        return None
+    try:
+        return _opened(place)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        _note("cache-ignored", place, error.strerror or type(error).__name__)
+    except _Unfit as error:
+        _note("cache-ignored", place, str(error))
+    return None
+
+
+def keep(kind: str, key: object, value: Any) -> None:
+    """Keep a value under a key, so that no other process ever sees a part of it; failing is no fault."""
+    place = _place(kind, key)
+    if place is None:
+        return
+    try:
+        payload = marshal.dumps(value)
+        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if _fit(place.parent):
+            _write(place, MAGIC + _fingerprint() + hashlib.sha256(payload).digest() + payload)
+            _prune(place.parent)
+    except (OSError, ValueError) as error:
+        _note("cache-not-kept", place, getattr(error, "strerror", None) or str(error))
+
+
+class _Unfit(Exception):
+    """A kept file is not to be trusted; says why."""
+
+
+def _place(kind: str, key: object) -> Path | None:
+    where = folder()
+    name = hashlib.sha256(repr(key).encode("utf-8", "surrogatepass")).hexdigest()[:32]
+    return where / f"{kind}-{name}" if where is not None else None
+
+
+def _opened(place: Path) -> Any:
+    """The value in a file; raises `OSError` or `_Unfit`."""
+    descriptor = os.open(place, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+    with open(descriptor, "rb") as file:
+        status = os.fstat(descriptor)
+        if not stat.S_ISREG(status.st_mode) or not _ours(status):
+            raise _Unfit("it is not a file that only its owner, the user, can write")
+        content = file.read()
+    payload = memoryview(content)[len(MAGIC) + 2 * DIGEST_BYTES :]
+    head = content[: len(MAGIC) + DIGEST_BYTES]
+    if head != MAGIC + _fingerprint():
+        raise _Unfit("it was written by another version")
+    if hashlib.sha256(payload).digest() != content[len(head) : len(head) + DIGEST_BYTES]:
+        raise _Unfit("it is damaged")
+    try:
+        return marshal.loads(payload)
+    except (EOFError, ValueError, TypeError):
+        raise _Unfit("it is damaged") from None
+
+
+def _write(place: Path, content: bytes) -> None:
+    temporary = place.with_name(f"{place.name}.{os.getpid()}-{os.urandom(6).hex()}")
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    try:
+        with open(os.open(temporary, flags, 0o600), "wb") as file:
+            file.write(content)
+        os.replace(temporary, place)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+
+
+def _prune(where: Path) -> None:
+    """Remove the files unused for longest when there are too many; another process may do the same."""
+    files = list(os.scandir(where))
+    for entry in sorted(files, key=_age)[: max(0, len(files) - MOST_FILES)]:
+        Path(entry.path).unlink(missing_ok=True)
+
+
+def _age(entry: os.DirEntry[str]) -> float:
+    try:
+        return entry.stat(follow_symlinks=False).st_mtime
+    except OSError:
+        return 0.0
+
+
+def _fit(where: Path) -> bool:
+    """True for a folder that is the user's own and that nobody else can write to; one not there yet is none."""
+    try:
+        status = os.stat(where)
+    except FileNotFoundError:
+        return False
+    except OSError as error:
+        _note("cache-ignored", where, error.strerror or type(error).__name__)
+        return False
+    if stat.S_ISDIR(status.st_mode) and _ours(status):
+        return True
+    _note("cache-ignored", where, "it is not a folder that only its owner, the user, can write to")
+    return False
+
+
+def _ours(status: os.stat_result) -> bool:
+    """Owned by the user and closed to the writing of others, where the system has such notions."""
+    return not hasattr(os, "getuid") or (
+        status.st_uid == os.getuid() and not status.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
+    )
+
+
+@cache
+def _fingerprint() -> bytes:
+    """The identity of everything that turns inputs into values: our own files, and this Python.
+
+    Raises `OSError` where our own files cannot be looked at.
+    """
+    from . import __version__
+
+    told = [__version__, sys.version, sys.implementation.cache_tag or ""]
+    package = os.path.dirname(os.path.abspath(__file__))
+    for where in (package, str(packaged("grammar")), str(packaged("rulesets", "schema"))):
+        for entry in sorted(os.scandir(where), key=lambda entry: entry.name):
+            if entry.is_file():
+                status = entry.stat()
+                told.append(f"{where} {entry.name} {status.st_size} {status.st_mtime_ns}")
+    return hashlib.sha256("\n".join(told).encode("utf-8", "surrogatepass")).digest()
+
+
+def _note(name: str, place: Path, reason: str) -> None:
+    note = diagnose(name, path=place, reason=reason)
+    if note not in notes:
+        notes.append(note)

@@ -1,0 +1,351 @@
+"""The plugins of this call: found, checked, asked. What is wrong with one is said, and the rest goes on.
+
+Shipped plugins come first, in their own fixed order, then those of others by name. A plugin is switched off
+before it is imported by `--without-plugin NAME` or the environment variable GAUGEBOOK_WITHOUT. Faults are
+logged as warnings under the name `gaugebook`, which puts them on standard error unless the caller says
+otherwise. Neither pluggy nor the metadata of distributions is touched where no plugin of others is installed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import time
+from collections.abc import Callable, Iterator
+from functools import cache, cached_property
+from importlib import import_module
+from pathlib import Path
+from typing import Any, TypeVar
+
+from .diagnostics import Diagnostic, GaugebookError, diagnose, hint, render
+from .finding import OURSELVES, Found, find, place_of
+from .hooks import MARK, TABLE, CaseReader, Catalogue, Command, HookRow, Hooks, LanguageFunction, ProjectReader, ReportFormat
+from .resources import packaged
+
+WITHOUT_VARIABLE = "GAUGEBOOK_WITHOUT"
+"""An environment variable: names of plugins or distributions, separated by commas, that are left alone."""
+
+OPTION = "--without-plugin"
+SLOW = 1.0
+"""Seconds that loading a plugin, or one answer of it, may take before it is remarked on."""
+
+LOADED, OFF, BROKEN, WAITING = "loaded", "switched off", "broken", "not needed yet"
+_ITEM_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
+_Item = TypeVar("_Item")
+
+
+class Plugin:
+    """One plugin: who made it, where it came from, how it is, and the functions that answer its hooks."""
+
+    def __init__(self, found: Found, shipped: tuple[str, ...] | None = None) -> None:
+        self.found, self.shipped = found, shipped
+        self.state = WAITING
+        self.where = found.value
+        self.answers: dict[str, Callable[[], Any]] = {}
+        self.faults: list[Diagnostic] = []
+
+    def __str__(self) -> str:
+        by = "shipped" if self.shipped is not None else f"{self.found.distribution} {self.found.version}"
+        return f"{self.found.name} ({by})"
+
+
+class Extensions:
+    """The plugins that may be used, and everything they add.
+
+    `denied` are names of plugins or distributions to leave alone.
+    """
+
+    def __init__(self, denied: frozenset[str] = frozenset()) -> None:
+        self.plugins: list[Plugin] = []
+        self._said: set[Diagnostic] = set()
+        self._items: dict[str, list[tuple[Plugin, Any]]] = {}
+        self._verifier: Any = None
+        names: set[str] = set()
+        for plugin in _listed():
+            known = {plugin.found.name, plugin.found.distribution} - {""}
+            names |= known
+            self.plugins.append(plugin)
+            if known & denied:
+                plugin.state = OFF
+        for name in sorted(denied - names):
+            self._warn(None, "unknown-plugin", name=name, nearest=hint(name, names))
+
+    # -- loading
+
+    @cached_property
+    def loaded(self) -> list[Plugin]:
+        """The plugins at hand; those of others are loaded here, each with its faults told."""
+        taken: dict[str, Plugin] = {}
+        for plugin in self.plugins:
+            if plugin.state == OFF:
+                continue
+            name = plugin.found.name
+            if name in taken:
+                plugin.state = BROKEN
+                self._warn(plugin, "plugin-name-taken", other=taken[name])
+                continue
+            taken[name] = plugin
+            if plugin.shipped is None:
+                self._load(plugin)
+        return [plugin for plugin in self.plugins if plugin.state in (LOADED, WAITING)]
+
+    def _load(self, plugin: Plugin) -> None:
+        """Import a plugin and take note of what it answers."""
+        plugin.state = BROKEN
+        if plugin.found.needs:
+            self._warn(plugin, "plugin-needs-other-version", needs=plugin.found.needs, version=_our_version())
+            return
+        made = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value))
+        if made is None:
+            return
+        plugin.where = place_of(made)
+        answers = {
+            name: value for name, value in _members(made)
+            if getattr(value, MARK, False) and (plugin.shipped is None or name in plugin.shipped)
+        }
+        for name in answers.keys() - {row.hook for row in TABLE}:
+            self._warn(plugin, "plugin-unknown-hook", hook=name, nearest=hint(name, (row.hook for row in TABLE)))
+            return
+        if not answers:
+            self._warn(plugin, "plugin-answers-nothing")
+        if plugin.shipped is not None or self._fits(plugin, made):
+            plugin.answers = answers
+            plugin.state = LOADED
+
+    def _fits(self, plugin: Plugin, made: Any) -> bool:
+        """True when its functions have the signatures that the hooks specify."""
+        import pluggy
+
+        if self._verifier is None:
+            self._verifier = _verifier()
+        try:
+            self._verifier.register(made, plugin.found.name)
+        except (pluggy.PluginValidationError, ValueError) as error:
+            reason = str(error).split("\n")[-1] if isinstance(error, pluggy.PluginValidationError) else str(error)
+            self._warn(plugin, "plugin-signature", reason=reason)
+            return False
+        return True
+
+    # -- asking
+
+    def ask(self, plugin: Plugin, fault: str, call: Callable[[], _Item], **values: object) -> _Item | None:
+        """What a call into a plugin answers; where it fails, that is told as `fault`, and none comes back.
+
+        A `GaugebookError` passes: it is the plugin's own word on an input.
+        """
+        try:
+            return self.watched(plugin, call)
+        except GaugebookError:
+            raise
+        except (Exception, SystemExit) as error:
+            self._warn(plugin, fault, reason=reason_of(error), **values)
+            return None
+
+    def watched(self, plugin: Plugin, call: Callable[[], _Item]) -> _Item:
+        """Call into a plugin; what it prints is kept from standard output, and slowness is remarked on."""
+        printed = io.StringIO()
+        start = time.perf_counter()
+        try:
+            with contextlib.redirect_stdout(printed):
+                return call()
+        finally:
+            took = time.perf_counter() - start
+            if printed.getvalue():
+                self._warn(plugin, "plugin-prints", text=printed.getvalue().strip()[:60])
+            if took > SLOW and not any(fault.name == "plugin-slow" for fault in plugin.faults):
+                self._warn(plugin, "plugin-slow", seconds=f"{took:.1f}")
+
+    def items(self, hook: str) -> list[tuple[Plugin, Any]]:
+        """Everything the plugins answer to a hook, in their order; what is no good is told and left out."""
+        if hook not in self._items:
+            self._items[hook] = self._collect(next(row for row in TABLE if row.hook == hook))
+        return self._items[hook]
+
+    def _collect(self, row: HookRow) -> list[tuple[Plugin, Any]]:
+        hook = row.hook
+        found: list[tuple[Plugin, Any]] = []
+        holders: dict[str, str] = {}
+        for plugin in self.loaded:
+            if plugin.state == WAITING and hook in (plugin.shipped or ()):
+                self._load(plugin)
+            if hook in plugin.answers:
+                for item in self._answer(plugin, row):
+                    keys = _keys(row, item)
+                    held = [key for key in keys if key in holders]
+                    for key in held:
+                        self._warn(plugin, "plugin-duplicate", adds=row.adds, item=key, other=holders[key])
+                    if not held:
+                        holders.update(dict.fromkeys(keys, str(plugin)))
+                        found.append((plugin, item))
+        return found
+
+    def _answer(self, plugin: Plugin, row: HookRow) -> Iterator[Any]:
+        answer = plugin.answers[row.hook]
+        items = self.ask(plugin, "plugin-raises", lambda: list(answer()), what=row.hook)
+        for item in items or ():
+            wrong = _wrong(row, item)
+            if wrong:
+                self._warn(plugin, "plugin-wrong-answer", hook=row.hook, item=row.item.__name__, found=wrong)
+            else:
+                yield item
+
+    def reject(self, plugin: Plugin, fault: str, **values: object) -> None:
+        """Tell a fault found in something a plugin added."""
+        self._warn(plugin, fault, **values)
+
+    def _warn(self, plugin: Plugin | None, fault: str, /, **values: object) -> None:
+        if plugin is not None:
+            values = {"plugin": plugin, "plugin_name": plugin.found.name, "by": plugin.found.distribution, **values}
+        diagnostic = diagnose(fault, None, **values)
+        if diagnostic not in self._said:
+            import logging
+
+            self._said.add(diagnostic)
+            if plugin is not None:
+                plugin.faults.append(diagnostic)
+            logging.getLogger(OURSELVES).warning("warning: %s", render(diagnostic))
+
+    # -- what is added
+
+    def ruleset_folders(self) -> list[Path]:
+        """The folders of rulesets, to be searched after the shipped ones."""
+        shipped = set(_ids(packaged("rulesets")))
+        folders = []
+        for plugin, folder in self.items("provide_rulesets"):
+            for id in _ids(folder):
+                if id in shipped:
+                    self._warn(plugin, "plugin-duplicate", adds="ruleset", item=id, other=OURSELVES)
+            folders.append(folder)
+        return folders
+
+    def functions(self) -> list[tuple[Plugin, LanguageFunction]]:
+        """The functions offered to the rule language, not yet checked against units."""
+        return self.items("provide_functions")
+
+    def project_readers(self) -> dict[str, tuple[Plugin, ProjectReader]]:
+        """Suffix to the reader of projects."""
+        return {s: (plugin, r) for plugin, r in self.items("provide_project_readers") for s in r.suffixes}
+
+    def case_readers(self) -> dict[str, tuple[Plugin, CaseReader]]:
+        """Suffix to the reader of tables of designs."""
+        return {s: (plugin, r) for plugin, r in self.items("provide_case_readers") for s in r.suffixes}
+
+    def report_formats(self) -> dict[str, tuple[Plugin, ReportFormat]]:
+        """Name to the report format."""
+        return {item.name: (plugin, item) for plugin, item in self.items("provide_report_formats")}
+
+    def catalogues(self) -> dict[str, tuple[Plugin, Catalogue]]:
+        """Name to the catalogue."""
+        return {item.name: (plugin, item) for plugin, item in self.items("provide_catalogues")}
+
+    def commands(self) -> list[tuple[Plugin, Command]]:
+        """The further commands."""
+        return self.items("provide_commands")
+
+    def fingerprint(self) -> list[str]:
+        """Names and versions of the plugins of others in use: part of what a compiled book was made from."""
+        return [str(plugin) for plugin in self.loaded if plugin.shipped is None]
+
+
+def extensions() -> Extensions:
+    """The plugins of this call, made once for each set of names switched off."""
+    names = os.environ.get(WITHOUT_VARIABLE, "").split(",")
+    return _extensions(frozenset(name.strip() for name in names if name.strip()))
+
+
+@cache
+def _extensions(denied: frozenset[str]) -> Extensions:
+    return Extensions(denied)
+
+
+@contextlib.contextmanager
+def without(names: list[str]) -> Iterator[None]:
+    """Leave further plugins alone for a while; processes started meanwhile do so too."""
+    before = os.environ.get(WITHOUT_VARIABLE)
+    if names:
+        os.environ[WITHOUT_VARIABLE] = ",".join([*([before] if before else []), *names])
+    try:
+        yield
+    finally:
+        if names and before is None:
+            del os.environ[WITHOUT_VARIABLE]
+        elif before is not None:
+            os.environ[WITHOUT_VARIABLE] = before
+
+
+def reason_of(error: BaseException) -> str:
+    """An exception on one line."""
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__
+
+
+def _listed() -> list[Plugin]:
+    """The shipped plugins, then those of others; none is imported."""
+    shipped: dict[str, tuple[str, tuple[str, ...]]] = import_module(".plugins", __package__).SHIPPED
+    ours = [Plugin(Found(name, module, "", "", ""), hooks) for name, (module, hooks) in shipped.items()]
+    return [*ours, *(Plugin(found) for found in find())]
+
+
+def _our_version() -> str:
+    from importlib import metadata
+
+    return metadata.version(OURSELVES)
+
+
+def _imported(value: str) -> Any:
+    module, _, path = value.partition(":")
+    made: Any = import_module(module.strip())
+    for name in filter(None, path.strip().split(".")):
+        made = getattr(made, name)
+    return made
+
+
+def _members(made: Any) -> Iterator[tuple[str, Any]]:
+    for name in dir(made):
+        value = getattr(made, name, None)
+        if callable(value):
+            yield name, value
+
+
+def _verifier() -> Any:
+    """A plugin manager that knows the specifications."""
+    import pluggy
+
+    class Verifier(pluggy.PluginManager):
+        def parse_hookimpl_opts(self, plugin: Any, name: str) -> Any:
+            marked = getattr(getattr(plugin, name, None), MARK, False)
+            return {"specname": None} if marked is True else None
+
+        def parse_hookspec_opts(self, module_or_class: Any, name: str) -> Any:
+            return {"firstresult": False, "historic": False} if any(row.hook == name for row in TABLE) else None
+
+    verifier = Verifier(OURSELVES)
+    verifier.add_hookspecs(Hooks)
+    return verifier
+
+
+def _wrong(row: HookRow, item: Any) -> str:
+    """What is wrong with an answer to a hook, or nothing."""
+    if row.item is Path:
+        if isinstance(item, Path):
+            return "" if item.is_dir() else str(item)
+        return repr(item)
+    if not isinstance(item, row.item):
+        return f"{type(item).__name__} {item!r}"[:80]
+    name = getattr(item, "name", "")
+    return "" if isinstance(name, str) and _ITEM_NAME.fullmatch(name) else f"name {name!r}"
+
+
+def _keys(row: HookRow, item: Any) -> list[str]:
+    """What an item is found by; two items may not share one."""
+    if row.item is Path:
+        return _ids(item)
+    return list(item.suffixes) if row.item in (ProjectReader, CaseReader) else [item.name]
+
+
+def _ids(folder: Path) -> list[str]:
+    """The ids of the rulesets and jurisdictions in a folder."""
+    files = [*folder.glob("*/ruleset.yaml"), *folder.glob("*.yaml"), *folder.glob("jurisdictions/*.yaml")]
+    return sorted({file.parent.name if file.name == "ruleset.yaml" else file.stem for file in files})

@@ -1,0 +1,202 @@
+"""What a plugin can add: the things it describes, and the hooks that ask for them.
+
+A plugin is a module (or any object) with functions marked `@hookimpl`, named by an entry point of the group
+`gaugebook`. Every hook is a question without arguments that answers with a list of descriptions; nothing is
+done until somebody uses what is described. `TABLE` is the documentation: one row for each hook.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
+
+if TYPE_CHECKING:
+    import argparse
+
+    from .diagnostics import Problems, Span
+    from .session import Result
+
+GROUP = "gaugebook"
+"""The group of entry points that plugins are found by."""
+
+MARK = "gaugebook_hook"
+"""The attribute that `hookimpl` leaves on a function."""
+
+_Hook = TypeVar("_Hook", bound=Callable[..., Any])
+
+Argument = Decimal | str | bool
+"""What the rule language hands over: numbers in the unit declared, words and members as text, yes and no."""
+
+
+def hookimpl(function: _Hook) -> _Hook:
+    """Mark a function as the answer to the hook of its name."""
+    setattr(function, MARK, True)
+    return function
+
+
+class NoValue(Exception):
+    """Raised by a function of the rule language where it has no value; the text says why."""
+
+
+class Quantity(NamedTuple):
+    """An amount in a unit, where a function would rather answer in another unit than the one it declares."""
+
+    amount: Decimal
+    unit: str
+
+
+class LanguageFunction(NamedTuple):
+    """A function of the rule language.
+
+    `takes` and `gives` say what the arguments and the result are: the text of a unit ("mm2", "1" for a plain
+    number), "flag", "series:NAME" (a member of it) or "terms:NAME" (a word of it). `call` is pure: it gets
+    decimals, texts and truths in that order and answers one. `exact` is for a function without divisions and
+    roots, whose results are compared without slack.
+    """
+
+    name: str
+    takes: Sequence[str]
+    gives: str
+    call: Callable[..., Argument | Quantity]
+    about: str
+    exact: bool = False
+
+
+class ImportedProject(NamedTuple):
+    """A project read from a file of another format.
+
+    `data` is what a project file would say, every value a text, a whole number, a list or a mapping. `places`
+    maps the path of a value, such as ("site", "roof"), to where it stands, so that whatever is wrong with it
+    is shown there; `text` is the content of the file as text.
+    """
+
+    data: dict[str, Any]
+    places: Mapping[tuple[Any, ...], Span]
+    text: str
+
+
+class ProjectReader(NamedTuple):
+    """Reads projects from files with one of the `suffixes` (".csv"); faults go to the problems it is given."""
+
+    name: str
+    suffixes: Sequence[str]
+    read: Callable[[Path, Problems], ImportedProject | None]
+    about: str
+
+
+class CaseReader(NamedTuple):
+    """Reads a table of designs: the header, then one list of texts for each design."""
+
+    name: str
+    suffixes: Sequence[str]
+    read: Callable[[Path, Problems], Iterable[Sequence[str]]]
+    about: str
+
+
+class ReportFormat(NamedTuple):
+    """A way to write a result: `render` gets the result, and whether to list what is otherwise counted."""
+
+    name: str
+    render: Callable[[Result, bool], str]
+    about: str
+
+
+class Taken(NamedTuple):
+    """What a catalogue knows of an item: values by field, as a project would state them.
+
+    `source` names the data and its version; `says` tells what the figures are and what they are not.
+    """
+
+    values: dict[str, Any]
+    source: str
+    says: str = ""
+
+
+class Catalogue(NamedTuple):
+    """Values for a part of a project, taken from outside it by name.
+
+    A project asks with `taken_from: "NAME: ITEM"` in that part. `look_up` gets the item and the folder of the
+    project; it answers none for an item it does not know. `items` lists what is known, for suggestions.
+    """
+
+    name: str
+    look_up: Callable[[str, Path], Taken | None]
+    about: str
+    items: Callable[[], Iterable[str]] | None = None
+
+
+class Command(NamedTuple):
+    """A command of its own: `prepare` declares its arguments, `run` answers the exit status."""
+
+    name: str
+    prepare: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+    about: str
+
+
+class Hooks(Protocol):
+    """The specifications, checked against a plugin's functions when it is loaded."""
+
+    def provide_rulesets(self) -> Iterable[Path]:
+        """Folders of rulesets (a folder or file each), with jurisdictions below `jurisdictions/`."""
+
+    def provide_functions(self) -> Iterable[LanguageFunction]:
+        """Functions of the rule language, with the units of arguments and result; pure."""
+
+    def provide_project_readers(self) -> Iterable[ProjectReader]:
+        """Projects from files of another format, every value with its place."""
+
+    def provide_case_readers(self) -> Iterable[CaseReader]:
+        """Tables of designs for `batch` from files of another format."""
+
+    def provide_report_formats(self) -> Iterable[ReportFormat]:
+        """Ways to write a result: `--format NAME`."""
+
+    def provide_catalogues(self) -> Iterable[Catalogue]:
+        """Values taken by name: design temperatures of a site, data of a product."""
+
+    def provide_commands(self) -> Iterable[Command]:
+        """Commands beside those of the program."""
+
+
+class HookRow(NamedTuple):
+    """One hook: its name, the description it is answered with, and what it adds, in plain words."""
+
+    hook: str
+    item: type
+    adds: str
+
+    @property
+    def about(self) -> str:
+        """What its specification says."""
+        return (getattr(Hooks, self.hook).__doc__ or "").strip()
+
+
+TABLE = (
+    HookRow("provide_rulesets", Path, "ruleset folder"),
+    HookRow("provide_functions", LanguageFunction, "function"),
+    HookRow("provide_project_readers", ProjectReader, "project format"),
+    HookRow("provide_case_readers", CaseReader, "table format"),
+    HookRow("provide_report_formats", ReportFormat, "report format"),
+    HookRow("provide_catalogues", Catalogue, "catalogue"),
+    HookRow("provide_commands", Command, "command"),
+)
+
+
+def hook_table() -> str:
+    """The hooks as a Markdown table; the README of the plugins holds exactly this text."""
+    rows = [
+        f"| `{row.hook}` | `{'pathlib.' * (row.item is Path)}{row.item.__name__}"
+        f"{'' if row.item is Path else f'({_fields(row.item)})'}` | {row.about} |"
+        for row in TABLE
+    ]
+    return "\n".join(["| hook | answers a list of | for |", "| --- | --- | --- |", *rows]) + "\n"
+
+
+def _fields(item: type) -> str:
+    defaults = getattr(item, "_field_defaults", {})
+    return ", ".join(
+        f"{name}={defaults[name]!r}" if name in defaults else name for name in getattr(item, "_fields", ())
+    )

@@ -1,0 +1,268 @@
+"""A calculation sheet as plain data: every part in order, every value finished text, so that a page only lays out.
+
+The book's `sheet` section says which attributes stand where. Parts: `facts`, `books`, `diagrams` (see
+`drawing`), `schedules`, `derivations`, `checks`, `rejected`, `sections` (things drawn in section, diameters in
+millionths of nothing but their own ratio), and what a result is grounded on: `readings`, `assumptions`,
+`unchecked`, `not_encoded`, `outputs`, `findings`, `cautions`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+from .alike import Alike
+from .deriving import Deriver
+from .drawing import Drawing, things_at
+from .evaluating import Thing
+from .loading import as_list
+from .rendering import UNSTATED, share, shown, spoken
+from .sheet_steps import steps
+from .session import Result
+from .templates import Body, number, pieces, told
+
+FORMAT = "sheet/1"
+NOTHING = "none"
+OPEN = "undetermined"
+VERDICTS = {True: "passes", False: "fails", None: OPEN}
+ORDER = {False: 0, None: 1, True: 2}
+
+Data = dict[str, Any]
+
+
+def build_sheet(result: Result) -> Data:
+    """The sheet of a result. Needs the book as written, for the derivations."""
+    with result.run.exactly():
+        return Sheet(result).data()
+
+
+class Sheet:
+    """Gathers the parts of a sheet."""
+
+    def __init__(self, result: Result) -> None:
+        self.result, self.run, self.found = result, result.run, result.data
+        self.entries = result.run.rulebook.entries
+        self.parts: list[Body] = result.run.rulebook.frozen["sheet"]
+
+    def data(self) -> Data:
+        """All of it."""
+        found = self.found
+        counts = Counter(check["passes"] for check in found["checks"])
+        return {
+            "format": FORMAT,
+            "gaugebook": found["gaugebook"],
+            "title": found["project"]["title"],
+            "layout": found["layout"],
+            "passes": found["passes"],
+            "counts": {VERDICTS[passes]: counts[passes] for passes in VERDICTS},
+            "facts": [*self._adoption(), *self._facts()],
+            "books": self._books(),
+            "digests": {"book": found["ruleset"]["digest"], "project": found["project"]["digest"]},
+            "diagrams": [
+                {"title": self._title_of(part), "roots": Drawing(self.run, part).roots()}
+                for part in self._formed("diagram")
+            ],
+            "schedules": [self._schedule(part) for part in self._formed("schedule")],
+            "derivations": list(self._derivations()),
+            "checks": list(self._checks()),
+            "rejected": list(self._rejected()),
+            "sections": list(self._sections()),
+            "assumptions": [
+                {"name": f"{item['thing']}.{item['field']}", "value": shown(item["value"], None), "says": item.get("says", "")}
+                for item in found["assumptions"]
+            ],
+            "readings": [item | {"option": spoken(item["option"])} for item in found["readings"]],
+            "unchecked": [
+                item | {"transcription": spoken(item["transcription"] or UNSTATED), "title": self._title(item["entry"])}
+                for item in found["unchecked"]
+            ],
+            "not_encoded": [
+                {"layer": str(part.get("layer", "")), "says": "; ".join(str(v) for k, v in part.items() if k != "layer")}
+                for part in found["not_encoded"]
+            ],
+            "outputs": [self._output(item) for item in found["outputs"]],
+            "findings": [str(item.get("says", item)) if isinstance(item, dict) else str(item) for item in found["findings"]],
+            "cautions": found["cautions"],
+        }
+
+    def _formed(self, form: str) -> Iterator[Body]:
+        """The declarations of one form whose kind has things."""
+        return (part for part in self.parts if part["form"] == form and self.run.by_kind[str(part["of"])])
+
+    def _title_of(self, part: Body) -> str:
+        kind = str(part["of"])
+        return str(part.get("title") or self.run.rulebook.kinds[kind].get("title") or spoken(kind))
+
+    def _title(self, full: str) -> str:
+        id = full.partition(":")[2]
+        title = self.entries.get(id, {}).get("title")
+        return str(title or spoken(id.rpartition("/")[2].rpartition(".")[2]))
+
+    # -- the head
+
+    def _adoption(self) -> Iterator[Data]:
+        """Who decides and as of when, as far as the project or a layer says so."""
+        from .project import selectors
+
+        named = selectors(self.result.source).get("jurisdiction")
+        if named:
+            yield {"label": "Jurisdiction", "value": str(named)}
+        authorities = [
+            str(layer.header["authority"]) for layer in self.result.book.checked.book.layers if "authority" in layer.header
+        ]
+        if authorities:
+            yield {"label": "Authority", "value": "; ".join(dict.fromkeys(authorities))}
+
+    def _facts(self) -> Iterator[Data]:
+        for part in self._formed("facts"):
+            for thing in self.run.by_kind[str(part["of"])]:
+                for name in as_list(part.get("shows")):
+                    texts = pieces(thing, f"{{{name}}}")
+                    title = self.entries.get(f"fields/{thing.kind}.{name}", {}).get("title")
+                    if texts:
+                        yield {"label": str(title or spoken(str(name))), "value": texts[0]}
+
+    def _books(self) -> list[Data]:
+        return [
+            {key: layer[key] for key in ("id", "version", "title", "document", "digest", "force")}
+            for layer in self.found["ruleset"]["stack"]
+        ]
+
+    # -- what was chosen
+
+    def _schedule(self, part: Body) -> Data:
+        rows = []
+        for thing in self.run.by_kind[str(part["of"])]:
+            cells = []
+            for column in part["columns"]:
+                texts, undetermined = told(thing, column["text"])
+                cells.append(", ".join(texts) or (OPEN if undetermined else NOTHING))
+            rows.append({"thing": thing.path, "name": thing.name, "cells": cells})
+        return {
+            "title": self._title_of(part),
+            "of": str(self.run.rulebook.kinds[str(part["of"])].get("title") or part["of"]),
+            "columns": [column["title"] for column in part["columns"]],
+            "rows": rows,
+        }
+
+    def _derivations(self) -> Iterator[Data]:
+        deriver = Deriver(self.run, self.result.book.checked, False, self.result.source)
+        for part in self._formed("derivation"):
+            for group in Alike().groups(self.run.by_kind[str(part["of"])]):
+                thing = group[0]
+                nodes = [deriver.node(thing, str(name)) for name in as_list(part.get("shows"))]
+                fresh = [node for node in nodes if "reference" not in node]
+                self._settle_alike(deriver.seen, group)
+                yield {
+                    "title": self._title_of(part),
+                    "thing": thing.path,
+                    "name": thing.name,
+                    "also": [other.name for other in group[1:]],
+                    "steps": steps(fresh, self.run, thing, self.result.source.document.name),
+                }
+
+    @staticmethod
+    def _settle_alike(seen: dict[str, str], group: list[Thing]) -> None:
+        """What was derived for one thing counts as derived for those alike."""
+        first, *others = group
+        for id, value in list(seen.items()):
+            rest = id.removeprefix(f"{first.path}.")
+            if rest != id:
+                seen.update({f"{other.path}.{rest}": value for other in others})
+
+    # -- what was checked
+
+    def _checks(self) -> Iterator[Data]:
+        """Every check once, what fails first."""
+        checks = sorted(self.found["checks"], key=lambda check: ORDER[check["passes"]])
+        for place, check in enumerate(checks, 1):
+            yield {
+                "number": place,
+                "thing": check["thing"],
+                "check": check["check"],
+                "title": self._title(check["entry"]),
+                "passes": check["passes"],
+                "verdict": VERDICTS[check["passes"]],
+                "actual": _side(check["actual"]),
+                "limit": _side(check["limit"]),
+                "margin": share(check["margin"]),
+                "used": used(check),
+                "cites": check["cites"],
+                "why": check.get("why", []),
+                "way": spoken(check.get("way", "")),
+            }
+
+    def _rejected(self) -> Iterator[Data]:
+        """Every candidate a choice passed over."""
+        for name, value in self.found["values"].items():
+            thing, _, attribute = name.rpartition(".")
+            for candidate in value.get("rejected") or []:
+                entry = self.run.rulebook.checks[candidate["check"]]["entry"]
+                yield {
+                    "thing": thing,
+                    "choice": self._title(value["entry"]),
+                    "attribute": attribute,
+                    "member": shown(candidate["value"], value["unit"]),
+                    "title": self._title(f":{entry}"),
+                    "actual": _side(candidate["actual"]),
+                    "limit": _side(candidate["limit"]),
+                    "cites": self.entries[entry]["cites"],
+                    "why": candidate.get("why", []),
+                }
+
+    # -- what is drawn in section
+
+    def _sections(self) -> Iterator[Data]:
+        for part in self._formed("section"):
+            for thing in self.run.by_kind[str(part["of"])]:
+                diameter = number(thing, str(part["diameter"]))
+                if diameter is None:
+                    continue
+                yield {
+                    "title": self._title_of(part),
+                    "thing": thing.path,
+                    "name": thing.name,
+                    "text": pieces(thing, part.get("text")),
+                    "diameter": float(diameter),
+                    "contents": [
+                        made for body in as_list(part.get("contents")) for made in self._content(thing, body)
+                    ],
+                }
+
+    @staticmethod
+    def _content(thing: Thing, body: Body) -> Iterator[Data]:
+        """Circles of one size that lie inside."""
+        part = number(thing, str(body["share"])) if "share" in body else None
+        for owner in things_at(thing, str(body["over"])) if "over" in body else [thing]:
+            diameter = number(owner, str(body["diameter"]))
+            count = number(owner, str(body["count"])) if "count" in body else 1
+            if diameter and count:
+                yield {
+                    "diameter": float(diameter),
+                    "count": round(count / part) if part else round(count),
+                    "look": body.get("look", "plain"),
+                    "text": ", ".join(pieces(owner, body.get("text"))),
+                }
+
+    def _output(self, item: Data) -> Data:
+        shows = [f"{spoken(name)} {shown(side['value'], side['unit'])}" for name, side in item["shows"].items()]
+        return {
+            "thing": item["thing"], "form": spoken(item["form"]), "says": item["says"], "shows": shows,
+            "certain": item["certain"], "cites": item["cites"],
+        }
+
+
+def _side(side: Data | None) -> str:
+    return shown(side["value"], side["unit"]) if side else ""
+
+
+def used(check: Data) -> float | None:
+    """How much of what is allowed is used, 1 at the limit; None where a share means nothing."""
+    margin, actual, limit = check["margin"], check["actual"], check["limit"]
+    if margin is None:
+        return None
+    at_least = (actual["value"] > limit["value"]) == (margin > 0) and margin != 0
+    if not at_least:
+        return max(0.0, 1 - margin)
+    return 1 / (1 + margin) if margin > -1 else None

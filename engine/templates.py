@@ -1,0 +1,194 @@
+"""Texts with values in them, as a book's sheet declares them: `{attribute}`, `{link.attribute}`, `{name}`.
+
+A piece of text of which one attribute has no value is left out, so a book lists the pieces that may apply.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import Any
+
+from .diagnostics import Problems
+from .entries import Entry
+from .evaluating import Thing
+from .loading import as_list
+from .model import Model
+from .rendering import shown, spoken
+from .results import plain, unit_text
+from .rulebook import Attribute
+from .runtime import Absent
+
+FIELD = re.compile(r"\{([^{}]*)\}")
+NAME = "name"
+"""What a thing is called; every thing has it."""
+
+Body = dict[str, Any]
+
+
+def values(thing: Thing, path: str) -> list[tuple[Any, Attribute | None]]:
+    """What a path leads to from a thing, each value once, with the attribute it is a value of.
+
+    Raises `Absent` where a value is wanting.
+    """
+    found: list[tuple[Any, Attribute | None]] = [(thing, None)]
+    for step in path.split("."):
+        reached: dict[Any, Attribute | None] = {}
+        for owner, _ in found:
+            attribute = owner.run.rulebook.attributes[owner.kind].get(step)
+            if attribute is None and step == NAME:
+                reached[owner.name] = None
+                continue
+            value = owner.get(step)
+            reached.update((one, attribute) for one in as_list(value))
+        found = list(reached.items())
+    return found
+
+
+def number(thing: Thing, path: str) -> Decimal | None:
+    """A number in base units; None where there is none."""
+    try:
+        found = values(thing, path)
+    except Absent:
+        return None
+    return found[0][0] if found and isinstance(found[0][0], Decimal) else None
+
+
+def text_of(value: Any, attribute: Attribute | None) -> str:
+    """A value for reading."""
+    if isinstance(value, Thing):
+        return value.name
+    unit = attribute.unit if attribute is not None else None
+    text = shown(plain(value, unit), unit_text(unit))
+    return spoken(text) if attribute is not None and attribute.sort == "word" else text
+
+
+def fill(thing: Thing, template: str) -> str | None:
+    """The text with the values in it; None where one is wanting. Raises `Absent` if it is undetermined."""
+    parts: list[str] = []
+    at = 0
+    for match in FIELD.finditer(template):
+        try:
+            found = values(thing, match[1])
+        except Absent as absent:
+            if absent.void:
+                return None
+            raise
+        if not found:
+            return None
+        parts += [template[at:match.start()], ", ".join(text_of(*one) for one in found)]
+        at = match.end()
+    return "".join([*parts, template[at:]])
+
+
+def pieces(thing: Thing, templates: Any) -> list[str]:
+    """The pieces of text that apply to a thing and have all their values."""
+    made, _ = told(thing, templates)
+    return made
+
+
+def told(thing: Thing, templates: Any) -> tuple[list[str], bool]:
+    """The pieces that apply, and whether one was left out because a value of it is undetermined."""
+    made: list[str] = []
+    undetermined = False
+    for template in as_list(templates):
+        body = template if isinstance(template, dict) else {"text": template}
+        try:
+            text = fill(thing, str(body["text"])) if holds(thing, body.get("where")) else None
+        except Absent:
+            undetermined = True
+        else:
+            made += [text] * (text is not None)
+    return made, undetermined
+
+
+def holds(thing: Thing, where: Body | None) -> bool:
+    """Whether every attribute named has one of its words; one without a value has none."""
+    for path, words in (where or {}).items():
+        try:
+            found = values(thing, path)
+        except Absent:
+            return False
+        known = {text if isinstance(text, str) else text_of(text, attribute) for text, attribute in found}
+        if not known & {str(word) for word in as_list(words)}:
+            return False
+    return True
+
+
+# -- before any project is read
+
+
+def check_sheet(model: Model, problems: Problems) -> None:
+    """Every name that a sheet declaration uses must be an attribute of the thing it is used on."""
+    for entry in model.book.section("sheet").values():
+        Names(model, entry, problems).check()
+
+
+class Names:
+    """The names used by one sheet declaration; what is unknown goes to `problems`."""
+
+    def __init__(self, model: Model, entry: Entry, problems: Problems) -> None:
+        self.model, self.entry, self.problems = model, entry, problems
+
+    def check(self) -> None:
+        """Look every name up."""
+        body, kind = self.entry.body, str(self.entry.body.get("of"))
+        if kind not in self.model.kinds:
+            nearest = self.model.hint(kind, self.model.kinds)
+            span = self.entry.place("of").span()
+            self.problems.add("unknown-name", span, what="kind", name=kind, nearest=nearest)
+            return
+        for index, name in enumerate(as_list(body.get("shows"))):
+            self.path(kind, str(name), "shows", index)
+        for key in ("fed_by", "diameter"):
+            self.named(kind, body, key)
+        for key in ("name", "text"):
+            self.templates(kind, body.get(key), key)
+        for index, column in enumerate(as_list(body.get("columns"))):
+            self.templates(kind, column["text"], "columns", index, "text")
+        for key in ("starts", "along", "ends", "contents"):
+            for index, part in enumerate(as_list(body.get(key))):
+                self.part(kind, part, key, index)
+        if "segments" in body:
+            self.part(kind, body["segments"], "segments")
+
+    def part(self, kind: str, part: Body, *at: str | int) -> None:
+        """A mark, a content or the segments of a diagram."""
+        inner = self.named(kind, part, "over", *at) or kind
+        for key in ("at", "given", "by", "count", "share", "diameter"):
+            self.named(inner, part, key, *at)
+        self.where(inner, part, *at)
+        self.templates(inner, part.get("text"), *at, "text")
+
+    def templates(self, kind: str, templates: Any, *at: str | int) -> None:
+        """The names in pieces of text."""
+        for template in as_list(templates):
+            body = template if isinstance(template, dict) else {"text": template}
+            self.where(kind, body, *at)
+            for match in FIELD.finditer(str(body["text"])):
+                self.path(kind, match[1], *at)
+
+    def where(self, kind: str, part: Body, *at: str | int) -> None:
+        """The names in a condition."""
+        for path in part.get("where") or {}:
+            self.path(kind, str(path), *at)
+
+    def named(self, kind: str, part: Body, key: str, *at: str | int) -> str | None:
+        """The kind that a path under `key` leads to, if it is there and leads to things."""
+        return self.path(kind, str(part[key]), *at, key) if key in part else None
+
+    def path(self, kind: str, path: str, *at: str | int) -> str | None:
+        """The kind a path leads to; a problem where a step of it is unknown."""
+        here: str | None = kind
+        for step in path.split("."):
+            known = {name: found for (owner, name), found in self.model.attributes.items() if owner == here}
+            if step in known:
+                type = known[step].type
+                here = str(type.detail) if type.sort in ("thing", "things") else None
+            elif step != NAME or here is None:
+                self.problems.add(
+                    "unknown-attribute", self.entry.place(*at).span(), kind=here or "value", name=step,
+                    nearest=self.model.hint(step, list(known)),
+                )
+                return None
+        return here

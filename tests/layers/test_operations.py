@@ -1,0 +1,285 @@
+"""Every operation at work: what a layer says, and what a shelf comes to under it.
+
+The broken counterpart of each stands in tests/diagnostics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+Amended = Callable[..., dict[str, Any]]
+
+
+def board(result: dict[str, Any]) -> Any:
+    return result["values"]["shelves.top.board"]["value"]
+
+
+def one(result: dict[str, Any], name: str) -> dict[str, Any] | None:
+    return next((check for check in result["checks"] if check["check"] == name), None)
+
+
+def test_without_a_layer(bench: Any) -> None:
+    result = bench.size("shed-2020")
+    assert board(result) == "middle"
+    assert result["passes"] is True
+    assert one(result, "strong")["limit"] == {"value": 16.0, "unit": "kg"}
+
+
+def test_set_a_value(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {set: constants/safety, property: value, was: 2, to: 3, cites: 12-3, reason: Old boards.}
+    """)
+    assert board(result) == "thick"
+    load = result["values"]["shelves.top.design_load"]
+    assert load["value"] == 24.0
+    assert load["amended"] == [{
+        "entry": "shed-2020:constants/safety", "layer": "town-2021", "operation": "set",
+        "what": "value: 2 became 3", "cites": ["Town-2021 12-3"],
+    }]
+
+
+def test_set_a_cell(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - set: tables/strength
+            cells: [{at: [middle, pine], was: 20, to: 15}]
+            cites: 12-4
+    """)
+    assert board(result) == "thick"
+    assert result["values"]["shelves.top.carries"]["amended"][0]["what"] == "[middle, pine]: 20 became 15"
+
+
+def test_add_and_remove_rows(amended: Amended, bench: Any) -> None:
+    result = amended("""
+        amend:
+          - set: tables/sag
+            add_rows: {75: 0.75, 150: 0.25}
+            remove_rows: [100]
+            cites: 12-5
+    """, project="{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 60 cm}}}")
+    assert result["values"]["shelves.top.carries"]["value"] == 7.5
+    rows = bench.check("town-2021").book.entries["tables/sag"].body["rows"]
+    assert list(rows) == ["50", "75", "150"]
+
+
+def test_add_and_remove_words(bench: Any) -> None:
+    bench.layer("town-2021", """
+        amend:
+          - {set: terms/places, add_words: [ceiling], remove_words: [floor], cites: 12-6}
+    """)
+    assert bench.check("town-2021").model.terms["places"] == ["wall", "ceiling"]
+
+
+def test_replace_a_table(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - replace: tables/sag
+            reason: One factor only.
+            with:
+              title: Factor for the span
+              unit: "1"
+              keys: [{name: span, unit: cm, match: up_to}]
+              rows: {200: 0.25}
+              cites: Table A
+    """)
+    assert result["passes"] is False
+    assert result["values"]["shelves.top.board"]["why"] == [
+        "no board of shelves.top passes every check; the last one fails strong"
+    ]
+
+
+def test_add_an_entry(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - add: checks/light
+            cites: 12-7
+            source: A
+            with: {of: shelf, title: Not too much on one shelf, require: load <= 5 kg}
+    """)
+    assert one(result, "light")["passes"] is False
+    assert one(result, "light")["cites"] == ["Town-2021 12-7"]
+
+
+def test_remove_an_entry_leaves_a_tombstone(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {remove: checks/short, said: the span was limited, cites: 12-8}
+    """)
+    assert one(result, "short") is None
+    assert result["removed"] == [{"entry": "checks/short", "layer": "town-2021"}]
+
+
+def test_an_exception_to_a_rule(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {except: rules/design_load, name: oak, when: stuff is oak, is: load, cites: 12-9}
+    """, project="{gaugebook: project/1, shelves: {top: {load: 8 kg, stuff: oak}}}")
+    assert result["values"]["shelves.top.design_load"]["value"] == 8.0
+    assert result["values"]["shelves.top.design_load"]["cites"] == ["Town-2021 12-9"]
+
+
+def test_an_exception_that_lifts_a_check(amended: Amended) -> None:
+    text = """
+        amend:
+          - {except: checks/short, name: steel, when: stuff is steel, cites: 12-9}
+    """
+    steel = "{gaugebook: project/1, shelves: {top: {load: 1 kg, stuff: steel, span: 90 cm}}}"
+    assert one(amended(text, project=steel), "short") is None
+    assert one(amended(text), "short")["passes"] is True
+
+
+def test_an_exception_with_another_requirement(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {except: checks/short, name: pine, when: stuff is pine, require: span <= 40 cm, cites: 12-9}
+    """)
+    short = one(result, "short")
+    assert (short["passes"], short["way"], short["cites"]) == (False, "pine", ["Town-2021 12-9"])
+    assert short["limit"] == {"value": 40.0, "unit": "cm"}
+
+
+def test_an_exception_to_every_entry_with_a_label(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {except: {label: safety}, name: empty, when: load is 0 kg, cites: 12-10}
+    """, project="{gaugebook: project/1, shelves: {top: {load: 0 kg, span: 150 cm}}}")
+    assert result["passes"] is True
+    assert one(result, "short") is None
+
+
+def test_an_alternative_is_enough_and_is_named(amended: Amended) -> None:
+    text = """
+        amend:
+          - {alternative: checks/short, name: strong_enough, require: carries >= 4 * design_load, cites: 12-11}
+    """
+    long = "{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 150 cm, board: thick}}}"
+    short = one(amended(text), "short")
+    assert (short["passes"], short["way"]) == (True, "as_written")
+    failing = one(amended(text, project=long), "short")
+    assert (failing["passes"], failing["way"]) == (False, "as_written")
+    shorter = text.replace("amend:", """amend:
+          - {set: checks/short, property: require, to: span <= 90 cm}""")
+    both = "{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 100 cm, board: thick}}}"
+    taken = one(amended(shorter, project=both), "short")
+    assert (taken["passes"], taken["way"], taken["cites"]) == (True, "strong_enough", ["Town-2021 12-11"])
+
+
+def test_a_forbidden_word(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {forbid: terms/stuffs, words: [pine], name: no_pine, title: No pine, when: load > 5 kg, cites: 12-12}
+    """)
+    assert one(result, "no_pine")["passes"] is False
+    light = "{gaugebook: project/1, shelves: {top: {load: 1 kg}}}"
+    result = amended("""
+        amend:
+          - {allow: fields/shelf.stuff, words: [oak, steel], when: load > 5 kg, cites: 12-12}
+    """, project=light)
+    assert one(result, "stuff_allow") is None
+
+
+def test_a_forbidden_member_is_not_chosen(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {forbid: choices/board, words: [thin, middle], name: thick_only, cites: 12-13}
+    """)
+    assert board(result) == "thick"
+    assert [candidate["check"] for candidate in result["values"]["shelves.top.board"]["rejected"]] == [
+        "strong", "thick_only",
+    ]
+
+
+def test_a_new_field_is_asked_for(amended: Amended) -> None:
+    text = """
+        fields:
+          shelf.guests: {unit: "1", default: 2, ask: how many guests come}
+        amend:
+          - {set: rules/design_load, property: is, to: safety * load + guests * 1 kg, cites: 12-14}
+    """
+    result = amended(text)
+    assert result["values"]["shelves.top.design_load"]["value"] == 18.0
+    assert {
+        "thing": "shelves.top", "field": "guests", "value": "2", "entry": "town-2021:fields/shelf.guests",
+    } in result["assumptions"]
+    guests = "{gaugebook: project/1, shelves: {top: {load: 1 kg, guests: 4}}}"
+    assert amended(text, project=guests)["values"]["shelves.top.design_load"]["value"] == 6.0
+
+
+def test_a_required_output(amended: Amended) -> None:
+    text = """
+        outputs:
+          load_plate:
+            of: shelf
+            form: plate
+            when: load > 5 kg
+            say: A plate states what the shelf carries.
+            shows: [carries, board]
+            cites: 12-15
+    """
+    assert amended(text)["outputs"] == [{
+        "thing": "shelves.top", "output": "load_plate", "form": "plate", "certain": True,
+        "says": "A plate states what the shelf carries.",
+        "shows": {"carries": {"value": 20.0, "unit": "kg"}, "board": {"value": "middle", "unit": None}},
+        "entry": "town-2021:outputs/load_plate", "cites": ["Town-2021 12-15"],
+    }]
+    unknown = amended(text, project="{gaugebook: project/1, shelves: {top: {}}}")
+    assert [output["certain"] for output in unknown["outputs"]] == [False]
+    light = "{gaugebook: project/1, shelves: {top: {load: 5 kg}}}"
+    assert amended(text, project=light)["outputs"] == []
+
+
+def test_words_of_a_text(amended: Amended, bench: Any) -> None:
+    result = amended("""
+        amend:
+          - {substitute: {the inspector: the town carpenter}, cites: 12-16}
+    """)
+    assert result["cautions"] == ["Ask the town carpenter."]
+    entry = bench.check("town-2021").book.entries["tables/strength"]
+    assert entry.body["title"] == "What a board carries, as the town carpenter reads it"
+
+
+def test_borrow_from_another_book(amended: Amended, bench: Any) -> None:
+    (bench.folder / "barn-1990.yaml").write_text(
+        "{gaugebook: ruleset/1, id: barn-1990, version: 1.0.0, title: Barn, document: Barn book, edition_of: Barns,"
+        " constants: {safety: {unit: '1', value: 5, cites: B-1, source: A, transcription: recalled}}}"
+    )
+    result = amended("""
+        amend:
+          - {borrow: constants/safety, from: barn-1990, cites: 12-17}
+    """)
+    assert result["values"]["shelves.top.design_load"]["value"] == 40.0
+    entry = bench.check("town-2021").compiled().entries["constants/safety"]
+    assert entry["cites"] == ["Barn book B-1", "Town-2021 12-17"]
+    assert entry["full"] == "barn-1990:constants/safety"
+    assert entry["changed"][0]["what"] == "borrowed from barn-1990"
+
+
+def test_retire_revives_what_stood_below(bench: Any) -> None:
+    bench.layer("county-2020", """
+        amend:
+          - {set: constants/safety, property: value, was: 2, to: 3, cites: C-1}
+          - {remove: checks/short, cites: C-2}
+    """)
+    bench.layer("town-2021", """
+        amend:
+          - {retire: constants/safety, of: county-2020, cites: 12-18}
+          - {retire: checks/short, of: county-2020, cites: 12-18}
+    """, extends="county-2020")
+    result = bench.size("town-2021")
+    assert result["values"]["shelves.top.design_load"]["value"] == 16.0
+    assert one(result, "short")["passes"] is True
+    history = bench.check("town-2021").book.entries["constants/safety"].history
+    assert [(change.layer, change.fate) for change in history] == [
+        ("shed-2020", "applied"), ("county-2020", "retired"), ("town-2021", "applied"),
+    ]
+
+
+def test_recite_changes_citations_only(bench: Any) -> None:
+    bench.layer("shed-2023", "edition_of: Shed book\namend:\n  - recite: {checks/short: 6.1, constants/safety: [1.1, 1.2]}\n")
+    before, after = bench.size("shed-2020"), bench.size("shed-2023")
+    assert one(after, "short")["cites"] == ["Shed-2023 6.1"]
+    assert {name: value["value"] for name, value in before["values"].items()} == {
+        name: value["value"] for name, value in after["values"].items()
+    }

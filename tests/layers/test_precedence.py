@@ -1,0 +1,140 @@
+"""Two layers about the same thing: the relation between them decides, and what nothing decides is reported whole."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from gaugebook.diagnostics import Refused
+
+
+def safety(bench: Any, *ids: str) -> str:
+    return str(bench.check(*ids).book.entries["constants/safety"].body["value"])
+
+
+def two(bench: Any, relation: str | None, county: str = "3", town: str = "2.5", under: str | None = None) -> None:
+    """A county and a town that both change the same constant of the base, not knowing of each other."""
+    over = f"over: {{county-2020: {relation}}}\n" if relation else ""
+    below = f"under: {{'*': {under}}}\n" if under else ""
+    change = "amend:\n  - {{set: constants/safety, property: value, to: {}, cites: {}, source: A}}\n"
+    bench.layer("county-2020", below + change.format(county, "C-1"))
+    bench.layer("town-2021", over + change.format(town, "12-3"))
+
+
+def test_what_nothing_settles_names_every_party(bench: Any) -> None:
+    two(bench, None)
+    with pytest.raises(Refused) as caught:
+        bench.check("county-2020", "town-2021")
+    folder = str(bench.folder)
+    assert str(caught.value).replace(folder, "") == (
+        "/town-2021.yaml:8:5: constants/safety, property value: two layers disagree and nothing says which is heard: "
+        "county-2020 (County-2020 C-1; A; /county-2020.yaml:8:5) says '3'; "
+        "town-2021 (Town-2021 12-3; A; /town-2021.yaml:8:5) says '2.5' [layers-conflict]\n"
+        "      - {set: constants/safety, property: value, to: 2.5, cites: 12-3, source: A}\n"
+        "        ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^\n"
+        "  help: say it in the header of town-2021: 'over: {county-2020: later_wins}', or stricter_wins, "
+        "at_least_as_strict, may_not_differ or specific_wins"
+    )
+
+
+def test_the_same_value_from_both_is_no_conflict(bench: Any) -> None:
+    two(bench, None, town="3")
+    entry = bench.check("county-2020", "town-2021").book.entries["constants/safety"]
+    assert [cite.clause for cite in entry.cites] == ["1", "C-1", "12-3"]
+
+
+def test_a_layer_built_on_another_amends_it_knowingly(bench: Any) -> None:
+    two(bench, None)
+    bench.layer(
+        "town-2021", "amend: [{set: constants/safety, property: value, to: 2.5}]", extends="county-2020",
+    )
+    assert safety(bench, "town-2021") == "2.5"
+
+
+@pytest.mark.parametrize(
+    ("relation", "town", "stands"),
+    [
+        ("later_wins", "2.5", "2.5"),
+        ("stricter_wins", "2.5", "3"),
+        ("stricter_wins", "4", "4"),
+        ("at_least_as_strict", "2.5", "3"),
+        ("at_least_as_strict", "4", "4"),
+        ("may_not_differ", "4", "3"),
+    ],
+)
+def test_each_relation(bench: Any, relation: str, town: str, stands: str) -> None:
+    two(bench, relation, town=town)
+    assert safety(bench, "county-2020", "town-2021") == stands
+
+
+def test_a_breach_is_a_finding_with_both_sides(bench: Any) -> None:
+    two(bench, "at_least_as_strict")
+    result = bench.size("county-2020", "town-2021")
+    assert result["findings"] == [{
+        "entry": "shed-2020:constants/safety", "part": "property value", "relation": "at_least_as_strict",
+        "finding": "breach", "stands": "county-2020",
+        "parties": [
+            {"layer": "county-2020", "says": "3", "cites": ["County-2020 C-1"]},
+            {"layer": "town-2021", "says": "2.5", "cites": ["Town-2021 12-3"]},
+        ],
+    }]
+
+
+def test_what_a_lower_layer_says_of_those_above_binds_them(bench: Any) -> None:
+    two(bench, "later_wins", town="4", under="may_not_differ")
+    assert safety(bench, "county-2020", "town-2021") == "3"
+
+
+def test_stricter_wins_cell_by_cell(bench: Any) -> None:
+    change = "amend: [{{set: tables/strength, cells: [{}]}}]\n"
+    bench.layer("county-2020", change.format("{at: [thin, oak], to: 12}, {at: [thin, pine], to: 8}"))
+    bench.layer(
+        "town-2021",
+        "over: {'*': stricter_wins}\n" + change.format("{at: [thin, oak], to: 13}, {at: [thin, pine], to: '-'}"),
+    )
+    book = bench.check("county-2020", "town-2021").book
+    assert book.entries["tables/strength"].body["rows"]["thin"] == ["-", "12", "30"]
+    overruled = [change for change in book.entries["tables/strength"].history if change.fate != "applied"]
+    assert [change.what for change in overruled] == [
+        "cell [thin, oak] stays 12, as county-2020 says (stricter_wins)"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("county", "town", "stands"), [("90 cm", "95 cm", "90 cm"), ("90 cm", "0.5 m", "0.5 m"), ("95 cm", "95 cm", "95 cm")]
+)
+def test_a_requirement_orders_itself_by_its_sign(bench: Any, county: str, town: str, stands: str) -> None:
+    change = "amend: [{{set: checks/short, property: require, to: 'span <= {}'}}]\n"
+    bench.layer("county-2020", change.format(county))
+    bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format(town))
+    assert bench.check("county-2020", "town-2021").book.entries["checks/short"].body["require"] == f"span <= {stands}"
+
+
+def test_texts_that_have_no_order_stay_open(bench: Any) -> None:
+    change = "amend: [{{set: checks/short, property: require, to: {}}}]\n"
+    bench.layer("county-2020", change.format("span <= 90 cm"))
+    bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format("load <= 3 kg"))
+    with pytest.raises(Refused, match="layers-conflict"):
+        bench.check("county-2020", "town-2021")
+
+
+def test_the_specific_beats_the_general(bench: Any) -> None:
+    bench.layer("county-2020", "amend: [{except: rules/design_load, name: oak, when: stuff is oak, is: load}]\n")
+    bench.layer(
+        "town-2021",
+        "over: {county-2020: specific_wins}\n"
+        "amend: [{except: rules/design_load, name: heavy, when: load > 50 kg, is: 3 * load, rank: 2}]\n",
+    )
+    exceptions = bench.check("county-2020", "town-2021").book.entries["rules/design_load"].body["exceptions"]
+    assert list(exceptions) == ["oak", "heavy"]
+    two(bench, "specific_wins")
+    with pytest.raises(Refused, match="layers-conflict"):
+        bench.check("county-2020", "town-2021")
+
+
+def test_a_layer_without_force_is_marked_until_it_is_adopted(bench: Any) -> None:
+    bench.layer("model-2019", "force: no\nstanding: model\namend: [{set: constants/safety, property: value, to: 3}]\n")
+    stack = bench.size("model-2019")["ruleset"]["stack"]
+    assert [layer["force"] for layer in stack] == ["yes", "no"]
+    bench.layer("town-2021", "adopts: model-2019\n", extends="model-2019")
+    assert [layer["force"] for layer in bench.size("town-2021")["ruleset"]["stack"]] == ["yes", "yes", "yes"]
