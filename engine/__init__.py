@@ -8,31 +8,88 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .diagnostics import Diagnostic, GaugebookError, Refused, Span
+    from .blocks import Grid, Heading, Items, Paragraph, as_markdown, as_text
+    from .diagnostics import Diagnostic, GaugebookError, Problems, Refused, Span, hint
+    from .hooks import (
+        CaseReader,
+        Catalogue,
+        Command,
+        ImportedProject,
+        LanguageFunction,
+        NoValue,
+        ProjectReader,
+        Quantity,
+        ReportFormat,
+        Taken,
+        hookimpl,
+    )
+    from .rendering import render_markdown, render_text
     from .session import Book, Result, open_book, size
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "Book": "session",
+    "CaseReader": "hooks",
+    "Catalogue": "hooks",
+    "Command": "hooks",
     "Diagnostic": "diagnostics",
     "GaugebookError": "diagnostics",
+    "Grid": "blocks",
+    "Heading": "blocks",
+    "ImportedProject": "hooks",
+    "Items": "blocks",
+    "LanguageFunction": "hooks",
+    "NoValue": "hooks",
+    "Paragraph": "blocks",
+    "Problems": "diagnostics",
+    "ProjectReader": "hooks",
+    "Quantity": "hooks",
     "Refused": "diagnostics",
+    "ReportFormat": "hooks",
     "Result": "session",
     "Span": "diagnostics",
+    "Taken": "hooks",
+    "as_markdown": "blocks",
+    "as_text": "blocks",
+    "hint": "diagnostics",
+    "hookimpl": "hooks",
     "open_book": "session",
+    "render_markdown": "rendering",
+    "render_text": "rendering",
     "size": "session",
 }
 
 __all__ = [
     "Book",
+    "CaseReader",
+    "Catalogue",
+    "Command",
     "Diagnostic",
     "GaugebookError",
+    "Grid",
+    "Heading",
+    "ImportedProject",
+    "Items",
+    "LanguageFunction",
+    "NoValue",
+    "Paragraph",
+    "Problems",
+    "ProjectReader",
+    "Quantity",
     "Refused",
+    "ReportFormat",
     "Result",
     "Span",
+    "Taken",
     "__version__",
+    "as_markdown",
+    "as_text",
+    "hint",
+    "hookimpl",
     "open_book",
+    "render_markdown",
+    "render_text",
     "size",
 ]
 

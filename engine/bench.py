@@ -11,6 +11,7 @@ from .blocks import Block, Grid, Heading, Items, Paragraph
 from .books import check_book
 from .casework import Outcome, try_cases
 from .diagnostics import GaugebookError, Problems, hint
+from .differing import differences
 from .documents import read
 from .entries import SECTIONS, Book, Entry
 from .layers import build
@@ -94,8 +95,9 @@ def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
     `name` is `section/name`, or the name alone where only one section has it.
     """
     book = _stacked(text, folders)
-    known = {**{entry.name: entry for entry in book.entries.values()}, **book.entries}
-    entry = known.get(name)
+    entries = {**book.gone, **book.entries}
+    known = {**{entry.name: entry for entry in entries.values()}, **entries}
+    entry = known.get(book.renamed.get(name, name))
     if entry is None:
         near = hint(name, known)
         raise GaugebookError.because("unknown-entry", ruleset=book.layers[-1].id, entry=name, nearest=near)
@@ -111,8 +113,7 @@ def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
         page.append(Items(said))
     if "rows" in entry.body:
         page.append(_grid(entry.body))
-    changes = [f"{change.layer} {change.operation}: {change.what}" for change in entry.history]
-    return [*page, Heading("History"), Items(changes)]
+    return [*page, *story(book, entry)]
 
 
 def _outline(key: str, value: Any) -> list[str]:
@@ -135,6 +136,11 @@ def _grid(body: dict[str, Any]) -> Grid:
     keys = [str(key["name"]) for key in body.get("keys") or [{"name": ""}]]
     columns = [" ".join(column) for column in body.get("columns") or [[str(body.get("unit", ""))]]]
     return Grid([keys[0], *columns], [[row, *cells] for row, cells in body["rows"].items()])
+
+
+def diff(one: str, other: str, folders: Sequence[Path]) -> list[dict[str, Any]]:
+    """What changed from one ruleset to another, as `differing.differences` tells it."""
+    return differences(_stacked(one, folders), _stacked(other, folders))
 
 
 def _stacked(text: str, folders: Sequence[Path]) -> Book:

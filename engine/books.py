@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from . import cache
 from .diagnostics import Problems
+from .extending import extensions
 from .inputs import Inputs, note_file, watching
 from .moments import LATEST, Moment
 from .resources import packaged
 from .rulebook import Rulebook
-from .templates import check_sheet
 from .shelf import Shelf, ruleset_files
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ class CheckedBook:
         from .loading import shipped_units
         from .model import Model
         from .programs import Programs, read_programs
+        from .sheet_names import check_sheet
 
         self.book, self.problems = book, problems
         self.model = Model(book, shipped_units(), problems)
@@ -67,7 +68,8 @@ def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mome
     A book compiled before is fetched from the cache while all it was made from is still the same.
     """
     shelf = Shelf(folders)
-    key = (list(ids), [str(folder.absolute()) for folder in shelf.folders], moment.day, sorted(moment.days.items()))
+    lenders = extensions().fingerprint()
+    key = (list(ids), [str(folder.absolute()) for folder in shelf.folders], moment.day, sorted(moment.days.items()), lenders)
     kept = cache.fetch(KEPT, key)
     if kept is not None and _still_holds(kept, shelf):
         return Rulebook(kept["frozen"], kept["code"])

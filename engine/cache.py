@@ -104,7 +104,7 @@ def _opened(place: Path) -> Any:
     payload = memoryview(content)[len(MAGIC) + 2 * DIGEST_BYTES :]
     head = content[: len(MAGIC) + DIGEST_BYTES]
     if head != MAGIC + _fingerprint():
-        raise _Unfit("it was written by another version")
+        raise _Unfit("it is damaged or of another version")
     if hashlib.sha256(payload).digest() != content[len(head) : len(head) + DIGEST_BYTES]:
         raise _Unfit("it is damaged")
     try:

@@ -17,14 +17,19 @@ from .diagnostics import GaugebookError, Problems, render
 PROGRAM = "gaugebook"
 PASSED, FAILED, WRONG = 0, 1, 2
 INTERRUPTED = 130
+WITHOUT = "--without-plugin"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; never raises, always answers an exit status."""
+    from .extending import without
+
     try:
-        options = build_parser().parse_args(arguments)
-        command: Callable[[argparse.Namespace], int] = options.command
-        return _cached(command, options)
+        said, left_alone = _left_alone(list(sys.argv[1:] if arguments is None else arguments))
+        with without(left_alone):
+            options = build_parser(said).parse_args(said)
+            command: Callable[[argparse.Namespace], int] = options.command
+            return _cached(command, options)
     except GaugebookError as error:
         return _complain("\n".join(render(diagnostic) for diagnostic in error.diagnostics))
     except SystemExit as exit:
@@ -36,6 +41,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{PROGRAM}: internal error: {type(error).__name__}: {error}\n"
             "  help: this is a mistake in the program; please report it with the command and the files"
         )
+
+
+def _left_alone(arguments: list[str]) -> tuple[list[str], list[str]]:
+    """A call without its --without-plugin options, and what they name: that is settled before all else."""
+    said, names = [], []
+    rest = iter(arguments)
+    for argument in rest:
+        option, sign, name = argument.partition("=")
+        if argument == "--":
+            return [*said, argument, *rest], names
+        if option != WITHOUT:
+            said.append(argument)
+        elif sign:
+            names.append(name)
+        else:
+            names.append(next(rest, ""))
+    if "" in names:
+        raise GaugebookError.because("bad-call", problem=f"{WITHOUT} names no plugin", program=PROGRAM)
+    return said, names
 
 
 def _cached(command: Callable[[argparse.Namespace], int], options: argparse.Namespace) -> int:
@@ -101,7 +125,10 @@ def _sized(options: argparse.Namespace) -> Any:
     """The result the selectors of the call ask for."""
     from .session import size
 
-    return size(options.project, options.ruleset, options.layout, _readings(options), options.rulesets or ())
+    return size(
+        options.project, options.ruleset, options.layout, _readings(options), options.rulesets or (),
+        options.jurisdiction, options.date,
+    )
 
 
 def _status(passes: bool | None) -> int:
@@ -109,15 +136,11 @@ def _status(passes: bool | None) -> int:
 
 
 def _size(options: argparse.Namespace) -> int:
-    result = _sized(options)
-    if options.format == "json":
-        text = result.to_json()
-    else:
-        from . import rendering
+    from .reporting import report_format
 
-        render_page = rendering.render_markdown if options.format == "markdown" else rendering.render_text
-        text = render_page(result, options.full)
-    _write(options, text)
+    render_report = report_format(options.format)
+    result = _sized(options)
+    _write(options, render_report(result, options.full))
     return _status(result.passes)
 
 
@@ -185,6 +208,30 @@ def _ruleset_test(options: argparse.Namespace) -> int:
     return FAILED if outcome.failed else PASSED
 
 
+def _plugins(options: argparse.Namespace) -> int:
+    from . import plugin_list
+    from .extending import extensions
+
+    found = plugin_list.listing(extensions())
+    _write(options, _json(found) if options.format == "json" else _page(options, plugin_list.page(found)))
+    return PASSED
+
+
+def _look_up(options: argparse.Namespace) -> int:
+    from . import plugin_list
+    from .extending import extensions
+    from .taking import look_up
+
+    if options.catalogue is None or options.item is None:
+        known = [catalogue for _, catalogue in extensions().catalogues().values()]
+        _write(options, _page(options, plugin_list.catalogues_page(known)))
+        return PASSED
+    name, item, taken = look_up(f"{options.catalogue}: {options.item}", Path())
+    page = plugin_list.taken_page(name, item, taken)
+    _write(options, _json(taken._asdict()) if options.format == "json" else _page(options, page))
+    return PASSED
+
+
 def _schema(options: argparse.Namespace) -> int:
     if options.what == "project":
         from .project_schema import project_schema
@@ -239,17 +286,18 @@ class Version(argparse.Action):
         raise SystemExit(PASSED)
 
 
-def build_parser() -> Parser:
-    """Every command with its options."""
+def build_parser(said: Sequence[str] = ()) -> Parser:
+    """Every command with its options; those of plugins where `said` holds no command of ours."""
     about = "Sizes a project under the books that apply to it, every value cited."
     parser = Parser(PROGRAM, description=about)
+    parser.add_argument(WITHOUT, action="append", metavar="NAME", help="leave a plugin alone; repeatable, anywhere")
     parser.add_argument("--version", action=Version, help="print the version and leave")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     size = commands.add_parser("size", help="make every open choice, check everything that is stated")
     size.add_argument("project", metavar="PROJECT", help="a project file")
     _select(size)
-    _present(size, "table", "json", "markdown")
+    _present(size, "table")
     size.set_defaults(command=_size)
 
     explain = commands.add_parser("explain", help="how one value came about, down to inputs and table cells")
@@ -286,12 +334,52 @@ def build_parser() -> Parser:
     schema.add_argument("--output", metavar="FILE", help="write to a file")
     _search(schema)
     schema.set_defaults(command=_schema)
+
+    plugins = commands.add_parser("plugins", help="what is loaded, from where, and what it adds")
+    _present(plugins, "table", "json", "markdown", full=False)
+    plugins.set_defaults(command=_plugins)
+
+    look_up = commands.add_parser("look-up", help="what a catalogue knows of an item")
+    look_up.add_argument("catalogue", metavar="CATALOGUE", nargs="?", help="left out: list the catalogues")
+    look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name the catalogue knows, or a file it reads")
+    _present(look_up, "table", "json", "markdown", full=False)
+    look_up.set_defaults(command=_look_up)
+    if not set(said) & set(commands.choices):
+        _add_plugin_commands(commands)
     return parser
+
+
+def _add_plugin_commands(commands: Any) -> None:
+    """The commands that plugins add; none can take the place of one of ours."""
+    from .extending import extensions
+
+    for plugin, item in extensions().commands():
+        if item.name in commands.choices:
+            extensions().reject(plugin, "plugin-duplicate", adds="command", item=item.name, other=PROGRAM)
+            continue
+        added = commands.add_parser(item.name, help=item.about)
+        extensions().ask(plugin, "plugin-raises", lambda item=item, added=added: item.prepare(added), what=item.name)
+        added.set_defaults(command=lambda options, plugin=plugin, item=item: _run_plugin(options, plugin, item))
+
+
+def _run_plugin(options: argparse.Namespace, plugin: Any, item: Any) -> int:
+    """Run a command of a plugin; a failure is told with the plugin's name."""
+    from .extending import extensions, reason_of
+
+    try:
+        return int(item.run(options))
+    except GaugebookError:
+        raise
+    except Exception as error:
+        values = {"what": item.name, "reason": reason_of(error)}
+        raise GaugebookError(extensions().describe(plugin, "plugin-raises", **values)) from None
 
 
 def _select(parser: argparse.ArgumentParser) -> None:
     """Options that say under which rules a project is looked at."""
     parser.add_argument("--ruleset", action="append", metavar="ID", help="a ruleset; repeat to stack layers")
+    parser.add_argument("--jurisdiction", metavar="NAME", help="work under what is adopted there")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts, over the project's own")
     parser.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
     parser.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     _search(parser)
@@ -306,7 +394,8 @@ def _search(parser: argparse.ArgumentParser) -> None:
 def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:
     """Options that say how the answer looks and where it goes."""
     how = "how to print (default: %(default)s)"
-    parser.add_argument("--format", choices=formats, default=formats[0], help=how)
+    choices = {"choices": formats} if len(formats) > 1 else {"metavar": "FORMAT"}
+    parser.add_argument("--format", default=formats[0], help=how, **choices)
     parser.add_argument("--output", metavar="FILE", help="write to a file")
     if full:
         parser.add_argument("--full", action="store_true", help="list what is otherwise only counted")

@@ -11,7 +11,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from .functions import FUNCTIONS
+from .functions import known_functions
 from .meaning import Op
 from .model import Model
 from .programs import Check, Node, Programs, Route, Rule
@@ -37,7 +37,7 @@ def exactness(model: Model, programs: Programs) -> Exact:
             return model.tables[parts[0]].keys[0][2] != "linear"
         if code == "arithmetic" and parts[0] == "/":
             return exact(parts[1]) and _ends(model, parts[2])
-        if code == "call" and not FUNCTIONS[parts[0]].exact:
+        if code == "call" and not known_functions()[parts[0]].exact:
             return False
         return all(exact(child) for child in op.children())
 
@@ -145,7 +145,8 @@ class Writer:
         return f"{self.pool.look('tables', table)}({', '.join(self.write(key) for key in keys)})"
 
     def _call(self, op: Op, name: str, *arguments: Op) -> str:
-        run = FUNCTIONS[name].run
+        function = known_functions()[name]
+        run = self.pool.look("lent", name) if function.lender else function.run
         written = ", ".join(self.number(argument) for argument in arguments)
         if name in ("greatest", "least"):
             return f"{run}(({written},){self._rank(op)})"

@@ -3,10 +3,8 @@
 Nothing here formats a wording of its own; all wording comes from `messages`.
 """
 
-import difflib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
-from typing import Self
+from typing import NamedTuple, Self
 
 from .messages import MESSAGES, NEAREST
 
@@ -14,11 +12,11 @@ WIDEST_EXCERPT = 110
 """Longest excerpt shown, in characters; a longer line is cut around the caret."""
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A stretch of a file. Lines and columns count characters from 1; the end is exclusive.
 
-    `excerpt` is the text of the first line, carried along so that a diagnostic can show it.
+    `excerpt` is the text of the first line, carried along so that a diagnostic can show it; two spans of one
+    place are equal with or without it.
     """
 
     file: str
@@ -26,14 +24,22 @@ class Span:
     column: int
     end_line: int
     end_column: int
-    excerpt: str | None = field(default=None, compare=False, repr=False)
+    excerpt: str | None = None
+
+    def __eq__(self, other: object) -> bool:
+        return self[:5] == other[:5] if isinstance(other, Span) else NotImplemented
+
+    def __ne__(self, other: object) -> bool:
+        return not self == other
+
+    def __hash__(self) -> int:
+        return hash(self[:5])
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}"
 
 
-@dataclass(frozen=True, slots=True)
-class Diagnostic:
+class Diagnostic(NamedTuple):
     """One fault: its public name, the finished message, and, where known, the place and a way out."""
 
     name: str
@@ -121,7 +127,7 @@ class Problems:
     def take(self, error: GaugebookError, span: Span | None = None) -> None:
         """Note the faults of a caught error; those without a place of their own get `span`."""
         for diagnostic in error.diagnostics:
-            self._found.append(diagnostic if diagnostic.span else replace(diagnostic, span=span))
+            self._found.append(diagnostic if diagnostic.span else diagnostic._replace(span=span))
 
     def refuse_if_any(self) -> None:
         """Raise `Refused` with everything noted so far, each once, in the order of the files' text."""
@@ -142,6 +148,8 @@ def _position(diagnostic: Diagnostic) -> tuple[str, int, int]:
 
 def nearest(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
     """The few known words most like `word`, best first; letter case is ignored."""
+    import difflib
+
     folded: dict[str, list[str]] = {}
     for candidate in known:
         folded.setdefault(candidate.casefold(), []).append(candidate)

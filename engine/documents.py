@@ -2,19 +2,24 @@
 
 Data is made of dict, list, str, int, `Decimal` and None. Only plain scalars that look like a decimal number
 become numbers; nothing becomes a truth value, a date or a float. Faults are collected into a `Problems`; a
-document with any fault is refused.
+document with any fault is refused. The YAML parser is imported only when something is parsed.
 """
 
+from __future__ import annotations
+
 import re
-from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
-import yaml
-
+from . import cache
 from .diagnostics import Problems, Span
-from .inputs import note_file
-from .yamltree import DEEPEST, FORBIDDEN, Entry, Mapping, Node, Scalar, Sequence, compose, to_data
+from .inputs import digest_of, note_file
+
+if TYPE_CHECKING:
+    import yaml
+
+    from .yamltree import Entry, Node, Scalar
 
 MOST_BYTES = 4 * 1024 * 1024
 
@@ -22,15 +27,27 @@ Step = Any
 """One step of a path: a key as it stands in the data, or the index of a list."""
 
 
-@dataclass(frozen=True, slots=True)
 class Document:
-    """One file: its data, and the place of everything in it."""
+    """One file: its data, and the place of everything in it.
 
-    name: str
-    text: str
-    data: Any
-    root: Node
-    lines: list[str]
+    `root` is the tree behind the data; where none is given it is made from the text when a place is asked for.
+    """
+
+    __slots__ = ("_root", "data", "lines", "name", "text")
+
+    def __init__(self, name: str, text: str, data: Any, root: Node | None = None) -> None:
+        self.name, self.text, self.data, self._root = name, text, data, root
+        self.lines = text.split("\n")
+
+    @property
+    def root(self) -> Node:
+        """The tree of the text, with positions."""
+        if self._root is None:
+            from .yamltree import compose
+
+            self._root = compose(self.text, Problems(), self._make)
+            assert self._root is not None
+        return self._root
 
     def span(self, path: tuple[Step, ...] = ()) -> Span:
         """The value at `path`, or the nearest enclosing value that exists."""
@@ -47,7 +64,7 @@ class Document:
         Exact for text on one line, plain or quoted, and for `|` blocks; otherwise the whole value.
         """
         node = self._walk(path)[0]
-        places = _places(node, self.lines) if isinstance(node, Scalar) else None
+        places = _places(node, self.lines)
         if places is None or not 0 <= start <= end <= len(places) - 1:
             return self._span_of(node)
         line, column = places[start]
@@ -59,7 +76,10 @@ class Document:
         return self._make(line, column, line, column + 1)
 
     def _walk(self, path: tuple[Step, ...]) -> tuple[Node, Entry | None]:
-        node, entry = self.root, None
+        from .yamltree import Mapping, Sequence
+
+        node: Node = self.root
+        entry: Entry | None = None
         for step in path:
             if isinstance(node, Mapping):
                 found = node.entries.get(step)
@@ -140,27 +160,79 @@ def _text_of(path: Path, problems: Problems) -> str | None:
 
 
 def _parse(text: str, name: str, problems: Problems) -> Document | None:
-    clean = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
-    lines = clean.split("\n")
-    empty = Scalar((0, 0), (0, 0), "", None)
-    blank = Document(name, clean, None, empty, lines)
-    for number, line in enumerate(lines):
+    import yaml
+
+    from .yamltree import FORBIDDEN, compose, to_data
+
+    blank = Document(name, _clean(text), None)
+    for number, line in enumerate(blank.lines):
         for bad in FORBIDDEN.finditer(line):
             span = blank.line_span(number, bad.start())
             problems.add("control-character", span, code=f"{ord(bad[0]):04X}")
     if len(problems):
         return None
     try:
-        root = compose(clean, problems, blank._make)
+        root = compose(blank.text, problems, blank._make)
     except yaml.MarkedYAMLError as error:
         _report_syntax(error, blank, problems)
         return None
     if root is None or len(problems):
         return None
-    return Document(name, clean, to_data(root), root, lines)
+    return Document(name, blank.text, to_data(root), root)
+
+
+def _clean(text: str) -> str:
+    """The text without a mark of its encoding, its lines ended one way."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+
+
+# --- documents read before ------------------------------------------------------------------------
+
+KEPT = "document"
+
+
+def read_kept(path: Path, problems: Problems) -> Document | None:
+    """The same as `read`; the data of a file whose content has not changed is fetched from the cache."""
+    try:
+        content = path.read_bytes() if path.stat().st_size <= MOST_BYTES else b""
+    except OSError:
+        content = b""
+    key = str(path.absolute())
+    kept = cache.fetch(KEPT, key) if content else None
+    if kept is not None and kept["digest"] == digest_of(content):
+        note_file(path, content)
+        return Document(str(path), _clean(content.decode()), _thawed(kept["data"]))
+    document = read(path, problems)
+    if document is not None and document.text == _clean(content.decode("utf-8", "replace")):
+        cache.keep(KEPT, key, {"digest": digest_of(content), "data": _thawable(document.data)})
+    return document
+
+
+def _thawable(data: Any) -> Any:
+    """Data that can be kept: a decimal becomes bytes, which no document holds."""
+    if isinstance(data, Decimal):
+        return str(data).encode()
+    if isinstance(data, list):
+        return [_thawable(item) for item in data]
+    if isinstance(data, dict):
+        return {_thawable(key): _thawable(value) for key, value in data.items()}
+    return data
+
+
+def _thawed(data: Any) -> Any:
+    """The data as it was before `_thawable`."""
+    if data.__class__ is bytes:
+        return Decimal(data.decode())
+    if data.__class__ is list:
+        return [_thawed(item) for item in data]
+    if data.__class__ is dict:
+        return {_thawed(key): _thawed(value) for key, value in data.items()}
+    return data
 
 
 def _report_syntax(error: yaml.MarkedYAMLError, blank: Document, problems: Problems) -> None:
+    from .yamltree import DEEPEST
+
     mark = error.problem_mark or error.context_mark
     line, column = (mark.line, mark.column) if mark else (0, 0)
     span = blank.line_span(line, column)
@@ -185,8 +257,12 @@ def _report_syntax(error: yaml.MarkedYAMLError, blank: Document, problems: Probl
 _ESCAPE = re.compile(r"\\(?:x[0-9A-Fa-f]{2}|u[0-9A-Fa-f]{4}|U[0-9A-Fa-f]{8}|.)")
 
 
-def _places(node: Scalar, lines: list[str]) -> list[tuple[int, int]] | None:
+def _places(node: Node, lines: list[str]) -> list[tuple[int, int]] | None:
     """Line and column of every character of the text and of its end; none if they cannot be told."""
+    from .yamltree import Scalar
+
+    if not isinstance(node, Scalar):
+        return None
     if node.style == "|":
         return _block_places(node, lines)
     if node.start[0] != node.end[0]:

@@ -8,6 +8,7 @@ the book's `diagram` declaration; nothing is placed here.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from .alike import Alike
@@ -134,3 +135,12 @@ class Drawing:
                 "symbol": start.symbol, "text": start.text, "lines": self._folded(self.feeders[line.path]),
             },
         }
+
+
+def symbols_of(node: Data) -> Iterator[str]:
+    """The symbols named at a node and at all that leads to it."""
+    if node["symbol"]:
+        yield node["symbol"]
+    for line in node["lines"]:
+        yield from (one["symbol"] for one in line["marks"] if one["symbol"])
+        yield from symbols_of(line["from"])

@@ -25,8 +25,6 @@ SECTIONS = (
     "sheet",
 )
 
-TRANSCRIPTIONS = ("checked", "second_hand", "recalled", "disputed", "missing")
-"""From the strongest to the weakest: how well a figure was read."""
 
 LABEL = "label:"
 """In front of a label, as the target of an operation: every entry that carries it."""
@@ -176,13 +174,14 @@ class Layer:
 class Book:
     """A stack of layers resolved to one set of entries, as of a day (None: as the layers end up).
 
-    `findings` are breaches of a permission between layers, `notices` what an author should know; neither
+    `removed` says who removed an entry, `gone` what it was. `findings` are breaches of a permission between layers, `notices` what an author should know; neither
     stops anything. `absent` are layers named but not in force on the day.
     """
 
     layers: list[Layer]
     entries: dict[str, Entry] = field(default_factory=dict)
     removed: dict[str, Change] = field(default_factory=dict)
+    gone: dict[str, Entry] = field(default_factory=dict)
     day: str | None = None
     absent: list[str] = field(default_factory=list)
     findings: list[dict[str, Any]] = field(default_factory=list)

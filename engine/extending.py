@@ -19,8 +19,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
+from . import __version__
 from .diagnostics import Diagnostic, GaugebookError, diagnose, hint, render
-from .finding import OURSELVES, Found, find, place_of
+from .finding import OURSELVES, Found, age_of, find, place_of
 from .hooks import MARK, TABLE, CaseReader, Catalogue, Command, HookRow, Hooks, LanguageFunction, ProjectReader, ReportFormat
 from .resources import packaged
 
@@ -95,7 +96,7 @@ class Extensions:
         """Import a plugin and take note of what it answers."""
         plugin.state = BROKEN
         if plugin.found.needs:
-            self._warn(plugin, "plugin-needs-other-version", needs=plugin.found.needs, version=_our_version())
+            self._warn(plugin, "plugin-needs-other-version", needs=plugin.found.needs, version=__version__)
             return
         made = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value))
         if made is None:
@@ -191,14 +192,20 @@ class Extensions:
             else:
                 yield item
 
-    def reject(self, plugin: Plugin, fault: str, **values: object) -> None:
+    def reject(self, plugin: Plugin, fault: str, **values: object) -> Diagnostic:
         """Tell a fault found in something a plugin added."""
-        self._warn(plugin, fault, **values)
+        return self._warn(plugin, fault, **values)
 
-    def _warn(self, plugin: Plugin | None, fault: str, /, **values: object) -> None:
+    @staticmethod
+    def describe(plugin: Plugin | None, fault: str, /, **values: object) -> Diagnostic:
+        """A fault with the plugin it is laid to, in words; nothing is told yet."""
         if plugin is not None:
-            values = {"plugin": plugin, "plugin_name": plugin.found.name, "by": plugin.found.distribution, **values}
-        diagnostic = diagnose(fault, None, **values)
+            by = plugin.found.distribution or OURSELVES
+            values = {"plugin": plugin, "plugin_name": plugin.found.name, "by": by, **values}
+        return diagnose(fault, None, **values)
+
+    def _warn(self, plugin: Plugin | None, fault: str, /, **values: object) -> Diagnostic:
+        diagnostic = self.describe(plugin, fault, **values)
         if diagnostic not in self._said:
             import logging
 
@@ -206,6 +213,7 @@ class Extensions:
             if plugin is not None:
                 plugin.faults.append(diagnostic)
             logging.getLogger(OURSELVES).warning("warning: %s", render(diagnostic))
+        return diagnostic
 
     # -- what is added
 
@@ -245,8 +253,8 @@ class Extensions:
         return self.items("provide_commands")
 
     def fingerprint(self) -> list[str]:
-        """Names and versions of the plugins of others in use: part of what a compiled book was made from."""
-        return [str(plugin) for plugin in self.loaded if plugin.shipped is None]
+        """The plugins of others in use and the age of their code: part of what a compiled book was made from."""
+        return [f"{plugin} {plugin.where} {age_of(plugin.where)}" for plugin in self.loaded if plugin.shipped is None]
 
 
 def extensions() -> Extensions:
@@ -286,12 +294,6 @@ def _listed() -> list[Plugin]:
     shipped: dict[str, tuple[str, tuple[str, ...]]] = import_module(".plugins", __package__).SHIPPED
     ours = [Plugin(Found(name, module, "", "", ""), hooks) for name, (module, hooks) in shipped.items()]
     return [*ours, *(Plugin(found) for found in find())]
-
-
-def _our_version() -> str:
-    from importlib import metadata
-
-    return metadata.version(OURSELVES)
 
 
 def _imported(value: str) -> Any:

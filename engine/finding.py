@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+from . import __version__
 from .hooks import GROUP
 
 OURSELVES = "gaugebook"
@@ -68,7 +69,7 @@ def find() -> list[Found]:
         for point in distribution.entry_points:
             key = (point.name, re.sub(r"[-_.]+", "-", title).lower())
             if point.group == GROUP and key not in found:
-                needs = unmet(distribution.requires or (), metadata.version(OURSELVES))
+                needs = unmet(distribution.requires or (), __version__)
                 found[key] = Found(point.name, point.value, title, distribution.version, needs)
     return [found[key] for key in sorted(found)]
 
@@ -108,3 +109,11 @@ def place_of(module: object) -> str:
     if file is None:
         file = getattr(sys.modules.get(getattr(module, "__module__", "")), "__file__", None)
     return str(Path(file)) if file else repr(module)
+
+
+def age_of(place: str) -> int:
+    """When the file was last written, in nanoseconds; 0 for what is no file."""
+    try:
+        return os.stat(place).st_mtime_ns
+    except OSError:
+        return 0

@@ -12,7 +12,8 @@ from typing import Any
 
 from .compiling import compile_book
 from .diagnostics import Problems
-from .entries import TRANSCRIPTIONS, Book, Entry
+from .entries import Book, Entry
+from .functions import known_functions
 from .loading import as_list
 from .meaning import Op
 from .model import Attribute, Model, Type
@@ -85,6 +86,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
             {"layer": layer.id, **part} for layer in book.layers for part in as_list(layer.header.get("not_encoded"))
         ],
         "functions": functions,
+        "lent": _lent(source),
         "source": source,
     }
     frozen["digest"] = digest(frozen)
@@ -267,6 +269,15 @@ def _leans(ops: Any) -> list[str]:
     return list(found)
 
 
+def _lent(source: str) -> dict[str, str]:
+    """The functions of plugins that the compiled source calls, with the plugin and version of each."""
+    return {
+        name: function.lender
+        for name, function in known_functions().items()
+        if function.lender and f"lent[{name!r}]" in source
+    }
+
+
 def unit_text(model: Model, op: Op) -> str | None:
     """The unit an expression is best shown in: that of the first declared thing it reads, else the base."""
     if op.type.sort != "number":
@@ -297,10 +308,4 @@ def _check_unit(model: Model, require: Op) -> str | None:
     return unit_text(model, require.parts[1])
 
 
-def weakest(transcriptions: Any) -> str | None:
-    """The weakest of several transcription words; None when none is stated."""
-    known = [word for word in transcriptions if word in TRANSCRIPTIONS]
-    return max(known, key=TRANSCRIPTIONS.index) if known else None
-
-
-__all__ = ["DASH", "FORMAT", "MISSING", "digest", "freeze", "unit_text", "weakest"]
+__all__ = ["DASH", "FORMAT", "MISSING", "digest", "freeze", "unit_text"]

@@ -1,16 +1,23 @@
-"""The functions of the rule language: one registration each.
+"""The functions of the rule language: one registration each, and those that plugins lend.
 
 A function is pure. `result` answers the type of a call from the types of its arguments, None when they do
-not fit. `run` names what computes it in `runtime`.
+not fit. `run` names what computes it in `runtime`, or, for a function with a `lender`, in what plugins lend.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import NamedTuple
 
+from .diagnostics import GaugebookError
+from .extending import Extensions, extensions
+from .grammar import SyntaxProblem, parse, tree
+from .hooks import LanguageFunction
 from .kinds import NUMBER
-from .model import Type
+from .lending import FLAG, SERIES, TERMS, Sort
+from .loading import shipped_units
+from .model import TRUTH, Type
 
 
 class Function(NamedTuple):
@@ -20,6 +27,7 @@ class Function(NamedTuple):
     takes: str
     result: Callable[[Sequence[Type]], Type | None]
     exact: bool
+    lender: str = ""
 
 
 def _same_numbers_or_members(types: Sequence[Type]) -> Type | None:
@@ -74,3 +82,61 @@ FUNCTIONS: dict[str, Function] = {
     "round_down": Function("round_down", "a number and a step of the same kind", _number_and_step, True),
     "round_nearest": Function("round_nearest", "a number and a step of the same kind", _number_and_step, True),
 }
+
+
+def known_functions() -> dict[str, Function]:
+    """Every function a rule may call, by name; a plugin cannot take the place of one of ours."""
+    return _known(extensions())
+
+
+@cache
+def _known(held_by: Extensions) -> dict[str, Function]:
+    known = dict(FUNCTIONS)
+    for plugin, offered in held_by.functions():
+        try:
+            made = _lent(offered, str(plugin))
+        except _Unfit as unfit:
+            held_by.reject(plugin, "plugin-bad-signature", function=offered.name, part=unfit.part, reason=unfit)
+            continue
+        if offered.name in FUNCTIONS:
+            held_by.reject(plugin, "plugin-duplicate", adds="function", item=offered.name, other="gaugebook")
+            continue
+        known[offered.name] = made
+    return known
+
+
+class _Unfit(Exception):
+    """A part of a plugin's function that cannot be understood."""
+
+    def __init__(self, part: str, reason: str) -> None:
+        super().__init__(reason)
+        self.part = part
+
+
+def _lent(offered: LanguageFunction, lender: str) -> Function:
+    """A function of a plugin, its arguments and its result understood; raises `_Unfit`."""
+    try:
+        node = parse(f"{offered.name}(1)")
+    except SyntaxProblem as error:
+        raise _Unfit(offered.name, error.message) from None
+    if not isinstance(node, tree.Call) or not callable(offered.call):
+        raise _Unfit(offered.name, offered.about)
+    wanted = [_type(text) for text in offered.takes]
+    result = _type(offered.gives)
+
+    def check(types: Sequence[Type]) -> Type | None:
+        return result if [type._replace(optional=False) for type in types] == wanted else None
+
+    return Function(offered.name, f"({', '.join(offered.takes)})", check, offered.exact, lender)
+
+
+def _type(text: str) -> Type:
+    sort = Sort.of(str(text))
+    if sort.sort in (SERIES, TERMS):
+        return Type("member" if sort.sort == SERIES else "word", sort.detail)
+    if sort.sort == FLAG:
+        return TRUTH
+    try:
+        return Type("number", shipped_units().unit(sort.detail).kind)
+    except GaugebookError as error:
+        raise _Unfit(str(text), error.diagnostics[0].message) from None

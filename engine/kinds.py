@@ -4,11 +4,10 @@ Pure algebra over names of dimensions; which dimensions there are is data (`unit
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Dimension:
+class Dimension(NamedTuple):
     """A product of powers of independent dimensions; the empty product is that of a plain number."""
 
     exponents: tuple[tuple[str, int], ...] = ()
@@ -40,8 +39,7 @@ class Dimension:
         return Dimension.of({name: exponent // degree for name, exponent in self.exponents})
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(NamedTuple):
     """What a quantity is: its dimension, and whether it is a point on a scale or a difference.
 
     The operations answer with the kind of the result, or with none where the result has no meaning.

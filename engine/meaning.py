@@ -11,7 +11,7 @@ from typing import Any
 
 from .diagnostics import Diagnostic, GaugebookError, Problems, hint
 from .entries import Entry, Path
-from .functions import FUNCTIONS
+from .functions import known_functions
 from .grammar import SyntaxProblem, parse, tree
 from .model import NOTHING, TRUTH, WRONG, Model, Type
 from .units import NUMBER, UnitError
@@ -271,9 +271,10 @@ class Reader:
         return Op("lookup", (node.table, *keys), table.type, node)
 
     def _call(self, node: tree.Call, expect: Type | None) -> Op:
-        function = FUNCTIONS.get(node.function)
+        function = known_functions().get(node.function)
         if function is None:
-            return self._say("unknown-function", node, name=node.function, nearest=hint(node.function, FUNCTIONS))
+            near = hint(node.function, known_functions())
+            return self._say("unknown-function", node, name=node.function, nearest=near)
         arguments: list[Op] = []
         for argument in node.arguments:
             arguments.append(self.lower(argument, expect if not arguments else arguments[0].type))

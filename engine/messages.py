@@ -14,6 +14,11 @@ PARTY = "{layer} ({cites}; {source}; {place}) says '{value}'"
 TOMBSTONE = "; {layer} has removed {entry}"
 """What stands in place of the nearest words where a name means a removed entry."""
 
+NUMBER_IN = "a finite Decimal in {unit}"
+ONE_OF = "a text of the list {list}"
+TRUTH = "True or False"
+"""What a function of a plugin may have to answer."""
+
 MESSAGES: dict[str, tuple[str, str | None]] = {
     # --- the cache: notes only ----------------------------------------------------------------
     "cache-ignored": ("what was kept at {path} is ignored: {reason}", None),
@@ -152,6 +157,41 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "'gaugebook ruleset show' prints the titles as they are",
     ),
     "exception-exists": ("{entry} already has an exception named '{exception}'", None),
+    # --- adoption: which rulesets apply where, and from which day -----------------------------------
+    "unknown-jurisdiction": (
+        "there is no jurisdiction '{id}'{nearest}",
+        "known here: {known}; '--rulesets DIR' adds a folder whose 'jurisdictions' are searched too",
+    ),
+    "not-a-day": ("'{text}' is not a day", "write it as year-month-day, 2021-03-15"),
+    "no-day-for-adoption": (
+        "{id} asks for a day, and the project states none", "state one of: {fields}; or give '--date'",
+    ),
+    "day-not-covered": (
+        "{id} says nothing about {day} ({event})", "covered: {ranges}; for another day name the rulesets yourself",
+    ),
+    "election-needed": (
+        "{id} leaves the choice to the applicant on this day: {periods}", "say which in '{field}'",
+    ),
+    "unknown-election": ("{id} knows no period '{name}' to elect{nearest}", None),
+    "election-not-open": ("'{name}' cannot be elected for this day: it is open {days}", None),
+    "election-without-field": (
+        "'{name}' is open to election, and the document does not say where an election is stated",
+        "give the document 'election: section.field'",
+    ),
+    "several-adopted": (
+        "{id} adopts several stacks for this day: {periods}",
+        "end one before the other begins, or let the applicant choose with 'elect: yes'",
+    ),
+    "adoption-needs-field": ("{id} asks for '{field}' to say what applies, and the project does not state it", None),
+    "adoption-condition": (
+        "'{text}' is more than an adoption can ask", "ask for words: 'site.field is word', is one of, is given",
+    ),
+    "periods-overlap": (
+        "the periods '{one}' and '{other}' overlap", "end the first before the second begins, or use 'elect: yes'",
+    ),
+    "periods-gap": (
+        "nothing is adopted between the periods '{one}' (until {end}) and '{other}' (from {start})", None,
+    ),
     # --- rulesets: declarations -------------------------------------------------------------------
     "type-not-stated": (
         "{entry} does not say what kind of value it is",

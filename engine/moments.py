@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 LAST_DAY = "9999-12-31"
 
 
-@dataclass(frozen=True)
-class Moment:
+class Moment(NamedTuple):
     """The day a stack is looked at, as text in the order year, month, day.
 
     `days` hold for single layers whose own event decides; `day` for all others. None: as the layers end up,
@@ -18,7 +17,7 @@ class Moment:
     """
 
     day: str | None = None
-    days: Mapping[str, str] = field(default_factory=dict)
+    days: Mapping[str, str] = MappingProxyType({})
 
     def of(self, layer: str) -> str | None:
         """The day that counts for a layer."""
@@ -33,6 +32,16 @@ class Moment:
 
 
 LATEST = Moment()
+
+
+def is_day(text: str) -> bool:
+    """True for a day of the calendar, written year-month-day."""
+    import datetime
+
+    try:
+        return datetime.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def covers(days: Mapping[str, Any], day: str) -> bool:

@@ -155,7 +155,9 @@ def _remove(book: Book, entry: Entry, layer: Layer, operation: Operation, proble
             record(book, entry, layer, operation, f"{operation.body['property']} removed")
         return
     del book.entries[entry.id]
-    book.removed[entry.id] = change_of(layer, operation, "removed")
+    change = change_of(layer, operation, "removed")
+    entry.history.append(change)
+    book.removed[entry.id], book.gone[entry.id] = change, entry
 
 
 def _recite(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:

@@ -10,13 +10,16 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from .diagnostics import Problems, Span, hint
-from .documents import Document, read
+from .documents import Document, read_kept
 from .evaluating import Run, Thing, read_value
 from .rulebook import Attribute, Rulebook
 from .units import UnitError
 
 FORMAT = "project/1"
 HEAD = ("gaugebook", "title", "layouts", "readings", "note")
+TAKEN_FROM = "taken_from"
+"""The key by which a part of a project takes values from a catalogue: `taken_from: "CATALOGUE: ITEM"`."""
+
 SELECTORS = ("jurisdiction", "rulesets")
 """Keys of a project's one-of-a-kind sections that select the book and are not fields of it."""
 
@@ -26,7 +29,8 @@ Path = tuple[Any, ...]
 class Source:
     """A project as written, with one layout applied; knows where every value stands.
 
-    `data` is plain; `origin` maps a path that a layout wrote to where the layout wrote it.
+    `data` is plain; `origin` maps a path that a layout wrote to where the layout wrote it; `taken` tells what
+    came from catalogues.
     """
 
     def __init__(
@@ -36,6 +40,7 @@ class Source:
         self.document, self.layout = document, layout
         self.origin: dict[Path, Path] = {}
         self.data: dict[str, Any] = {}
+        self.taken: list[dict[str, Any]] = []
         for part in parts:
             self._patch(part)
         layouts = self.data.pop("layouts", None) or {}
@@ -71,6 +76,16 @@ class Source:
                 merged[key] = self._merged(merged.get(key), value, (*path, key), (*origin, key))
         return merged
 
+    def fill(self, path: Path, values: dict[str, Any], key: str) -> None:
+        """Put values into the mapping at a path; they stand where its `key` stands."""
+        part: Any = self.data
+        for step in path:
+            part = part[step]
+        at = self._where((*path, key))
+        for name, value in values.items():
+            part[name] = value
+            self.origin[(*path, name)] = at
+
     def _where(self, path: Path) -> Path:
         for length in range(len(path), 0, -1):
             if path[:length] in self.origin:
@@ -85,6 +100,15 @@ class Source:
         """The key of the value at a path of the merged data."""
         return self.document.key_span(self._where(path))
 
+    def fact(self, name: str) -> str | None:
+        """What is stated under a dotted name, as text; None where nothing, or more than one value, is."""
+        found: Any = self.data
+        for step in name.split("."):
+            found = found.get(step) if isinstance(found, dict) else None
+        if found is None or isinstance(found, (dict, list)):
+            return None
+        return f"{found:f}" if isinstance(found, Decimal) else str(found)
+
     @property
     def title(self) -> str:
         """What the project calls itself."""
@@ -98,9 +122,12 @@ class Source:
 
 def read_source(path: FilePath, layout: str | None, problems: Problems) -> Source | None:
     """Read a project file; None when it is not even a mapping that says what it is."""
-    document = read(path, problems)
-    if document is None:
-        return None
+    document = read_kept(path, problems)
+    return None if document is None else source_of(document, layout, problems)
+
+
+def source_of(document: Document, layout: str | None, problems: Problems) -> Source | None:
+    """The project in a document; None when it is none."""
     if not isinstance(document.data, dict):
         problems.add("not-a-project", document.span(()), format=FORMAT)
         return None

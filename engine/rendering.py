@@ -206,6 +206,12 @@ class Page:
             for item in self.data["assumptions"]
         ]
         yield from self._listed("Assumed, because not stated", assumptions)
+        taken = [
+            f"{item['thing']}: {', '.join(f'{spoken(k)} {v}' for k, v in item['values'].items())} "
+            f"({'; '.join(filter(None, [item['item'], item['source'], item['says']]))})"
+            for item in self.data["taken"]
+        ]
+        yield from self._listed("Taken from catalogues", taken)
 
     def _unchecked(self) -> Iterator[Block]:
         unchecked = self.data["unchecked"]

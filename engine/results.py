@@ -12,10 +12,10 @@ from typing import Any
 
 from . import __version__
 from .evaluating import Rejected, Run, Thing
-from .freezing import weakest
 from .project import Source
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
+from .transcriptions import weakest
 from .units import Unit
 
 FORMAT = "result/1"
@@ -95,6 +95,7 @@ class Reporter:
             "checks": checks,
             "readings": readings,
             "assumptions": assumptions,
+            "taken": source.taken,
             "cautions": cautions,
             "outputs": outputs,
             "findings": self.frozen["findings"],

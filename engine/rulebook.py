@@ -74,10 +74,20 @@ class Rulebook:
             Decimal=Decimal, alone=alone, tables=self.tables, ranks=self.ranks, properties=self.properties,
             members=self.members, members_backward={name: list(reversed(m)) for name, m in self.members.items()},
         )
+        if frozen["lent"]:
+            namespace["lent"] = self._borrowed()
         exec(self.code, namespace)
         self.namespace = namespace
         self.functions: dict[str, Any] = {key: namespace[name] for key, name in frozen["functions"].items()}
         self.checks: dict[str, dict[str, Any]] = {check["name"]: check for check in frozen["checks"]}
+
+    def _borrowed(self) -> dict[str, Any]:
+        """The functions that plugins lend to this book."""
+        from .lending import SERIES, TERMS, Sort, borrowed
+
+        lists = {Sort(TERMS, name): words for name, words in self.frozen["terms"].items()}
+        lists |= {Sort(SERIES, name): members for name, members in self.members.items()}
+        return borrowed(self.frozen["lent"], self.units, lists)
 
     def _series(self, name: str, series: dict[str, Any]) -> None:
         quantity = series["unit"] is not None

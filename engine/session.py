@@ -17,17 +17,25 @@ import os
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from . import books
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
 from .evaluating import Run
-from .project import Source, build_run, read_source, selector_span, selectors
+from .moments import LATEST, Moment, is_day
+from .project import TAKEN_FROM, Source, build_run, read_source, selector_span, selectors
 from .results import build_result
 from .rulebook import Rulebook
+from .shelf import Shelf
+
+if TYPE_CHECKING:
+    from .adopting import Adoption
 
 FOLDERS_VARIABLE = "GAUGEBOOK_RULESETS"
 """An environment variable: folders to search for rulesets, separated as in PATH."""
+
+YAML = (".yaml", ".yml")
+"""Suffixes of projects that no plugin is asked about."""
 
 PathLike = str | os.PathLike[str]
 
@@ -83,8 +91,8 @@ class Book:
     `rulebook` is the compiled book: all that sizing needs.
     """
 
-    def __init__(self, ids: Sequence[str], folders: Sequence[Path]) -> None:
-        self._asked = list(ids), list(folders)
+    def __init__(self, ids: Sequence[str], folders: Sequence[Path], moment: Moment = LATEST) -> None:
+        self._asked = list(ids), list(folders), moment
         self.rulebook: Rulebook = books.open_book(*self._asked)
 
     def __repr__(self) -> str:
@@ -119,13 +127,13 @@ class Book:
         return size_source(source, self, readings or {}, problems)
 
 
-def open_book(*ids: str, folders: Sequence[PathLike] = ()) -> Book:
+def open_book(*ids: str, folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> Book:
     """Open a stack of rulesets, the first at the bottom; each brings the rulesets it extends.
 
     `folders` are searched before those of the environment variable GAUGEBOOK_RULESETS and the shipped ones.
     Raises `Refused` with every fault found in the rulesets.
     """
-    return Book(ids, search_folders(folders))
+    return Book(ids, search_folders(folders), moment)
 
 
 def size(
@@ -134,25 +142,31 @@ def size(
     layout: str | None = None,
     readings: Mapping[str, str] | None = None,
     folders: Sequence[PathLike] = (),
+    jurisdiction: str | None = None,
+    date: str | None = None,
 ) -> Result:
     """Make every choice the rules leave open in a project, and check what it states.
 
-    `rulesets` are stacked, the first at the bottom; left out, the project says which. `layout` names one of
+    `rulesets` are stacked, the first at the bottom; left out, `jurisdiction` or the project says which. `date`
+    (year-month-day) is the day that counts, over what the project says of its events. `layout` names one of
     the project's layouts. `readings` settles open readings by name, over what the project settles. Raises
     `Refused` with every fault found in the project or the rulesets.
     """
     problems = Problems()
     source = read_project(project, layout, problems)
-    ids, named_at = choose_rulesets(source, rulesets, problems)
-    if not ids:
+    chosen = choose_rulesets(source, rulesets, problems, jurisdiction, date, folders)
+    if not chosen.ids:
         problems.refuse_if_any()
     try:
-        book = open_book(*ids, folders=folders)
+        book = open_book(*chosen.ids, folders=folders, moment=chosen.moment)
     except Refused as error:
-        problems.take(error, named_at)
+        problems.take(error, chosen.span(source))
         problems.refuse_if_any()
         raise
-    return size_source(source, book, readings or {}, problems)
+    result = size_source(source, book, readings or {}, problems)
+    if chosen.adoption is not None:
+        result.data["ruleset"]["jurisdiction"] = chosen.adoption.to_plain()
+    return result
 
 
 def size_source(source: Source, book: Book, readings: Mapping[str, str], problems: Problems) -> Result:
@@ -164,21 +178,48 @@ def size_source(source: Source, book: Book, readings: Mapping[str, str], problem
     return Result(build_result(run, source), run, source, book)
 
 
-def choose_rulesets(
-    source: Source, asked: Sequence[str] | None, problems: Problems
-) -> tuple[list[str], Span | None]:
-    """The rulesets to work under, bottom first, and where the project names them.
+class Chosen(NamedTuple):
+    """The rulesets to work under, bottom first, the day they are looked at, and the key of the project that
+    named them, if it was the project."""
 
-    Those of the call, else those the project names; when nobody names any, that is noted in `problems`.
+    ids: list[str]
+    key: str | None = None
+    moment: Moment = LATEST
+    adoption: Adoption | None = None
+
+    def span(self, source: Source) -> Span | None:
+        """Where the project names them."""
+        return selector_span(source, self.key) if self.key else None
+
+
+def choose_rulesets(
+    source: Source, asked: Sequence[str] | None, problems: Problems, jurisdiction: str | None = None,
+    date: str | None = None, folders: Sequence[PathLike] = (),
+) -> Chosen:
+    """The rulesets of the call, else what the jurisdiction of the call has adopted, else those the project
+    names, else what its jurisdiction has adopted. When nobody names any, that is noted in `problems`.
     """
+    named = selectors(source)
+    if date is not None and not is_day(date):
+        problems.add("not-a-day", None, text=date)
+        return Chosen([])
     if asked:
-        return list(asked), None
-    named = selectors(source).get("rulesets")
-    if named:
-        ids = [str(id) for id in (named if isinstance(named, list) else [named])]
-        return ids, selector_span(source, "rulesets")
-    problems.add("no-ruleset-named", source.document.span(()))
-    return [], None
+        return Chosen(list(asked), None, Moment(date))
+    if jurisdiction is None and named.get("rulesets"):
+        listed = named["rulesets"]
+        ids = [str(id) for id in (listed if isinstance(listed, list) else [listed])]
+        return Chosen(ids, "rulesets", Moment(date))
+    if jurisdiction is None and not named.get("jurisdiction"):
+        problems.add("no-ruleset-named", source.document.span(()))
+        return Chosen([])
+    from .adopting import read_jurisdiction
+
+    key = None if jurisdiction else "jurisdiction"
+    span = selector_span(source, key) if key else None
+    id, shelf = jurisdiction or str(named["jurisdiction"]), Shelf(search_folders(folders))
+    place = read_jurisdiction(id, shelf, problems, span)
+    adoption = place.adopt(source.fact, date, problems, span) if place is not None else None
+    return Chosen([]) if adoption is None else Chosen(adoption.stack, key, adoption.moment, adoption)
 
 
 class Offer(NamedTuple):
@@ -236,8 +277,18 @@ def search_folders(folders: Sequence[PathLike] = ()) -> list[Path]:
 
 def read_project(project: PathLike, layout: str | None, problems: Problems) -> Source:
     """Read a project with one of its layouts applied; raises `Refused` when it is none at all."""
-    source = read_source(Path(project), layout, problems)
+    path = Path(project)
+    if path.suffix.lower() in YAML:
+        source = read_source(path, layout, problems)
+    else:
+        from .taking import read_any
+
+        source = read_any(path, layout, problems)
     if source is None:
         problems.refuse_if_any()
         raise Refused
+    if TAKEN_FROM in source.document.text:
+        from .taking import take
+
+        take(source, problems)
     return source

@@ -14,15 +14,18 @@ from typing import Any
 
 from .alike import Alike
 from .deriving import Deriver
-from .drawing import Drawing, things_at
+from .documents import read
+from .drawing import Drawing, symbols_of, things_at
 from .evaluating import Thing
-from .loading import as_list
+from .loading import as_list, plain
 from .rendering import UNSTATED, share, shown, spoken
-from .sheet_steps import steps
+from .resources import packaged
 from .session import Result
+from .sheet_steps import steps
 from .templates import Body, number, pieces, told
 
 FORMAT = "sheet/1"
+SYMBOLS = "symbols.yaml"
 NOTHING = "none"
 OPEN = "undetermined"
 VERDICTS = {True: "passes", False: "fails", None: OPEN}
@@ -49,6 +52,10 @@ class Sheet:
         """All of it."""
         found = self.found
         counts = Counter(check["passes"] for check in found["checks"])
+        diagrams = [
+            {"title": self._title_of(part), "roots": Drawing(self.run, part).roots()}
+            for part in self._formed("diagram")
+        ]
         return {
             "format": FORMAT,
             "gaugebook": found["gaugebook"],
@@ -59,10 +66,8 @@ class Sheet:
             "facts": [*self._adoption(), *self._facts()],
             "books": self._books(),
             "digests": {"book": found["ruleset"]["digest"], "project": found["project"]["digest"]},
-            "diagrams": [
-                {"title": self._title_of(part), "roots": Drawing(self.run, part).roots()}
-                for part in self._formed("diagram")
-            ],
+            "diagrams": diagrams,
+            "symbols": _symbols(diagrams),
             "schedules": [self._schedule(part) for part in self._formed("schedule")],
             "derivations": list(self._derivations()),
             "checks": list(self._checks()),
@@ -251,6 +256,16 @@ class Sheet:
             "thing": item["thing"], "form": spoken(item["form"]), "says": item["says"], "shows": shows,
             "certain": item["certain"], "cites": item["cites"],
         }
+
+
+def _symbols(diagrams: list[Data]) -> Data:
+    """The symbols that the diagrams name, from the shipped table."""
+    known: Data = plain(read(packaged("rulesets", SYMBOLS)).data)["symbols"] if diagrams else {}
+    names = {name for diagram in diagrams for root in diagram["roots"] for name in symbols_of(root)}
+    return {
+        name: body | {key: float(body[key]) for key in ("width", "height")}
+        for name, body in known.items() if name in names
+    }
 
 
 def _side(side: Data | None) -> str:

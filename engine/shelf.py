@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from .extending import extensions
 from .inputs import note_listing
 from .resources import packaged
 
@@ -43,10 +44,10 @@ def _below(folder: str, steps: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
 
 
 class Shelf:
-    """Finds rulesets and jurisdictions by id: the folders searched, in order, then the shipped ones."""
+    """Finds rulesets and jurisdictions by id: the folders searched, then the shipped ones, then those of plugins."""
 
     def __init__(self, folders: Iterable[Path] = ()) -> None:
-        self.folders = [*folders, packaged("rulesets")]
+        self.folders = [*folders, packaged("rulesets"), *extensions().ruleset_folders()]
 
     def places(self) -> dict[str, Path]:
         """Ruleset id to its folder or file; the first folder that has an id wins."""

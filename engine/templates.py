@@ -9,11 +9,8 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from .diagnostics import Problems
-from .entries import Entry
 from .evaluating import Thing
 from .loading import as_list
-from .model import Model
 from .rendering import shown, spoken
 from .results import plain, unit_text
 from .rulebook import Attribute
@@ -113,82 +110,3 @@ def holds(thing: Thing, where: Body | None) -> bool:
         if not known & {str(word) for word in as_list(words)}:
             return False
     return True
-
-
-# -- before any project is read
-
-
-def check_sheet(model: Model, problems: Problems) -> None:
-    """Every name that a sheet declaration uses must be an attribute of the thing it is used on."""
-    for entry in model.book.section("sheet").values():
-        Names(model, entry, problems).check()
-
-
-class Names:
-    """The names used by one sheet declaration; what is unknown goes to `problems`."""
-
-    def __init__(self, model: Model, entry: Entry, problems: Problems) -> None:
-        self.model, self.entry, self.problems = model, entry, problems
-
-    def check(self) -> None:
-        """Look every name up."""
-        body, kind = self.entry.body, str(self.entry.body.get("of"))
-        if kind not in self.model.kinds:
-            nearest = self.model.hint(kind, self.model.kinds)
-            span = self.entry.place("of").span()
-            self.problems.add("unknown-name", span, what="kind", name=kind, nearest=nearest)
-            return
-        for index, name in enumerate(as_list(body.get("shows"))):
-            self.path(kind, str(name), "shows", index)
-        for key in ("fed_by", "diameter"):
-            self.named(kind, body, key)
-        for key in ("name", "text"):
-            self.templates(kind, body.get(key), key)
-        for index, column in enumerate(as_list(body.get("columns"))):
-            self.templates(kind, column["text"], "columns", index, "text")
-        for key in ("starts", "along", "ends", "contents"):
-            for index, part in enumerate(as_list(body.get(key))):
-                self.part(kind, part, key, index)
-        if "segments" in body:
-            self.part(kind, body["segments"], "segments")
-
-    def part(self, kind: str, part: Body, *at: str | int) -> None:
-        """A mark, a content or the segments of a diagram."""
-        inner = self.named(kind, part, "over", *at) or kind
-        for key in ("at", "given", "by", "count", "share", "diameter"):
-            self.named(inner, part, key, *at)
-        self.where(inner, part, *at)
-        self.templates(inner, part.get("text"), *at, "text")
-
-    def templates(self, kind: str, templates: Any, *at: str | int) -> None:
-        """The names in pieces of text."""
-        for template in as_list(templates):
-            body = template if isinstance(template, dict) else {"text": template}
-            self.where(kind, body, *at)
-            for match in FIELD.finditer(str(body["text"])):
-                self.path(kind, match[1], *at)
-
-    def where(self, kind: str, part: Body, *at: str | int) -> None:
-        """The names in a condition."""
-        for path in part.get("where") or {}:
-            self.path(kind, str(path), *at)
-
-    def named(self, kind: str, part: Body, key: str, *at: str | int) -> str | None:
-        """The kind that a path under `key` leads to, if it is there and leads to things."""
-        return self.path(kind, str(part[key]), *at, key) if key in part else None
-
-    def path(self, kind: str, path: str, *at: str | int) -> str | None:
-        """The kind a path leads to; a problem where a step of it is unknown."""
-        here: str | None = kind
-        for step in path.split("."):
-            known = {name: found for (owner, name), found in self.model.attributes.items() if owner == here}
-            if step in known:
-                type = known[step].type
-                here = str(type.detail) if type.sort in ("thing", "things") else None
-            elif step != NAME or here is None:
-                self.problems.add(
-                    "unknown-attribute", self.entry.place(*at).span(), kind=here or "value", name=step,
-                    nearest=self.model.hint(step, list(known)),
-                )
-                return None
-        return here

@@ -7,7 +7,6 @@ Faults raise `UnitError`.
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from typing import Any
@@ -33,6 +32,12 @@ _EXACT_NUMBER = re.compile(r"-?\d+(\.\d+)?(/[1-9]\d*)?", re.ASCII)
 _MINUS_SIGN = "\N{MINUS SIGN}"
 
 
+NOUGHT = Fraction(0)
+
+Line = tuple[Decimal, Decimal, Decimal]
+"""Whole numbers (a, b, c) of a straight line x -> (a*x + b) / c."""
+
+
 class UnitError(GaugebookError):
     """A unit, a quantity or a combination of kinds that makes no sense."""
 
@@ -45,40 +50,51 @@ _OPERATIONS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
 class Unit:
     """A unit as written: base value = (amount - zero) * scale, both exact.
 
     `zero` is the amount at which the base unit of points reads 0, and 0 for anything but a point.
     """
 
-    text: str
-    kind: Kind
-    scale: Fraction
-    zero: Fraction = Fraction(0)
-    _up: tuple[Decimal, Decimal, Decimal] = field(init=False, repr=False, compare=False)
-    _down: tuple[Decimal, Decimal, Decimal] = field(init=False, repr=False, compare=False)
+    __slots__ = ("_down", "_up", "kind", "scale", "text", "zero")
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "_up", _common_form(self.scale, -self.zero * self.scale))
-        object.__setattr__(self, "_down", _common_form(1 / self.scale, self.zero))
+    def __init__(self, text: str, kind: Kind, scale: Fraction, zero: Fraction = NOUGHT) -> None:
+        self.text, self.kind, self.scale, self.zero = text, kind, scale, zero
+        self._up: Line | None = None
+        self._down: Line | None = None
+
+    def __repr__(self) -> str:
+        return f"<Unit {self.text}>"
+
+    def __eq__(self, other: object) -> bool:
+        return self._identity() == other._identity() if isinstance(other, Unit) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._identity())
+
+    def _identity(self) -> tuple[str, Kind, Fraction, Fraction]:
+        return self.text, self.kind, self.scale, self.zero
 
     def to_base(self, amount: Decimal) -> Decimal:
         """The amount of this unit, in the base unit."""
+        if self._up is None:
+            self._up = _common_form(self.scale, -self.zero * self.scale)
         return _along(amount, self._up)
 
     def from_base(self, value: Decimal) -> Decimal:
         """The value of the base unit, in this unit."""
+        if self._down is None:
+            self._down = _common_form(1 / self.scale, self.zero)
         return _along(value, self._down)
 
 
-def _common_form(slope: Fraction, offset: Fraction) -> tuple[Decimal, Decimal, Decimal]:
+def _common_form(slope: Fraction, offset: Fraction) -> Line:
     """Whole numbers (a, b, c) with slope*x + offset = (a*x + b) / c."""
     below = slope.denominator * offset.denominator
     return Decimal(int(slope * below)), Decimal(int(offset * below)), Decimal(below)
 
 
-def _along(value: Decimal, line: tuple[Decimal, Decimal, Decimal]) -> Decimal:
+def _along(value: Decimal, line: Line) -> Decimal:
     """(a*value + b) / c: divided last, so that an exact result stays exact."""
     factor, offset, below = line
     raised = EXACT.multiply(value, factor)

@@ -6,6 +6,7 @@ cannot hide each other; the last ones ask the engine.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterator
 from decimal import ROUND_HALF_UP, Decimal
@@ -18,11 +19,14 @@ import yaml
 
 from gaugebook.books import open_book
 from gaugebook.casework import try_cases
+from gaugebook.cli import main
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import parse
 from gaugebook.project import Source, build_run
+from gaugebook.runtime import Absent
 
 RULESETS = Path(__file__).parents[2] / "rulesets"
+EXAMPLE = RULESETS.parent / "examples" / "orchard_barn.yaml"
 BASE, BRITISH = "iec-60364", "bs-7671-2018"
 INSULATIONS = {"pvc": "PVC", "xlpe": "XLPE"}
 MATERIALS = ("copper", "aluminium")
@@ -303,6 +307,43 @@ def test_the_book_gives_the_printed_figures_when_it_is_asked_for_the_formula() -
     for cell, value in found.items():
         expected = ONE_STEP_OFF[cell][1] if cell in ONE_STEP_OFF else Decimal(printed()[cell])
         assert value == expected, cell
+
+
+def test_an_empty_window_names_both_of_its_bounds() -> None:
+    """The least fuse is 20.85 A, and the module allows 20 A."""
+    text = """
+gaugebook: project/1
+modules: {m: {short_circuit_current: 13.90 A, maximum_series_fuse: 20 A}}
+circuits: {s: {role: pv_string, module: m, parallel_strings: 3, conductor: {insulation: H1Z2Z2-K}}}
+"""
+    problems = Problems()
+    run = build_run(Source(parse(text, "window.yaml"), None, problems), open_book([BASE]), {}, problems)
+    problems.refuse_if_any()
+    with run.exactly(), pytest.raises(Absent) as caught:
+        run.things["circuits.s"].get("overcurrent_rating")
+    assert caught.value.void
+    assert ">= 20.85 A" in str(caught.value) and "<= 20 A" in str(caught.value)
+
+
+@pytest.mark.parametrize("ruleset", [BASE, BRITISH])
+def test_the_example_is_sized_in_full(ruleset: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["size", str(EXAMPLE), "--ruleset", ruleset, "--format", "json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    sizes = {
+        path: value["value"] for path, value in result["values"].items() if path.endswith(".conductor_size")
+    }
+    assert sizes == {
+        "circuits.south_string.conductor_size": "4 mm2",
+        "circuits.north_string.conductor_size": "4 mm2",
+        "circuits.orchard_main.conductor_size": "16 mm2",
+        "circuits.inverter_feed.conductor_size": "2.5 mm2",
+    }
+    assert result["passes"] is True
+
+
+def test_an_amended_table_is_cited_from_both_documents() -> None:
+    cites = open_book([BRITISH]).entries["tables/air_temperature_factor"]["cites"]
+    assert cites == ["IEC 60364-5-52:2009 Table B.52.14", "BS 7671 Table 4B1"]
 
 
 def test_there_is_no_method_d() -> None:

@@ -1,0 +1,119 @@
+"""What a project takes from outside: files of another format, and values from catalogues, through plugins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path as FilePath
+from typing import Any
+
+from .diagnostics import GaugebookError, Problems, Span, hint
+from .documents import Document
+from .extending import Plugin, extensions
+from .hooks import ImportedProject, ProjectReader, Taken
+from .project import TAKEN_FROM, Path, Source, read_source, source_of
+
+
+class ForeignDocument(Document):
+    """A file of another format; `places` maps the path of a value to where it stands."""
+
+    __slots__ = ("places",)
+
+    def __init__(self, name: str, text: str, data: Any, places: Mapping[Path, Span]) -> None:
+        super().__init__(name, text, data)
+        self.places = places
+
+    def span(self, path: Path = ()) -> Span:
+        """The value at `path`, or the nearest enclosing value that has a place."""
+        for length in range(len(path), -1, -1):
+            if path[:length] in self.places:
+                return self.places[path[:length]]
+        return self.line_span(0)
+
+    def key_span(self, path: Path) -> Span:
+        """The value at `path`, or the nearest enclosing value that has a place."""
+        return self.span(path)
+
+    def span_inside(self, path: Path, start: int, end: int) -> Span:
+        """The whole value."""
+        return self.span(path)
+
+
+def read_any(path: FilePath, layout: str | None, problems: Problems) -> Source | None:
+    """Read a project of any format: YAML, or one that a plugin knows by the suffix of the file.
+
+    Faults go to `problems`; None comes back when it is no project at all.
+    """
+    known = extensions().project_readers().get(path.suffix.lower())
+    if known is None:
+        return read_source(path, layout, problems)
+    document = _read_foreign(path, *known, problems)
+    return None if document is None else source_of(document, layout, problems)
+
+
+def _read_foreign(path: FilePath, plugin: Plugin, reader: ProjectReader, problems: Problems) -> Document | None:
+    """What a plugin reads in a file; its faults go to `problems`."""
+    made: ImportedProject | None = None
+    try:
+        made = extensions().ask(plugin, "plugin-raises", lambda: reader.read(path, problems), what=reader.name)
+    except GaugebookError as error:
+        problems.take(error, Span(str(path), 1, 1, 1, 1))
+    if made is None and not len(problems):
+        start = Span(str(path), 1, 1, 1, 1)
+        problems.add("sheet-unreadable", start, what=reader.name, reason=f"{plugin}")
+    if made is None:
+        return None
+    return ForeignDocument(str(path), made.text, made.data, made.places)
+
+
+def take(source: Source, problems: Problems) -> None:
+    """Fill every part of a project that takes values from a catalogue; what the part states itself stands."""
+    for path, part in list(_parts(source.data, ())):
+        text = str(part.pop(TAKEN_FROM))
+        span = source.span((*path, TAKEN_FROM))
+        try:
+            catalogue, item, taken = look_up(text, FilePath(source.document.name).parent)
+        except GaugebookError as error:
+            problems.take(error, span)
+            continue
+        values = {key: value for key, value in taken.values.items() if key not in part}
+        source.fill(path, values, TAKEN_FROM)
+        source.taken.append({
+            "thing": ".".join(str(step) for step in path), "catalogue": catalogue, "item": item,
+            "source": taken.source, "says": taken.says, "values": values,
+        })
+
+
+def _parts(data: Any, path: Path) -> Iterator[tuple[Path, dict[str, Any]]]:
+    """The mappings that say where to take values from, with their paths."""
+    if isinstance(data, dict):
+        if TAKEN_FROM in data:
+            yield path, data
+        for key, value in data.items():
+            yield from _parts(value, (*path, key))
+    elif isinstance(data, list):
+        for index, value in enumerate(data):
+            yield from _parts(value, (*path, index))
+
+
+def look_up(text: str, folder: FilePath) -> tuple[str, str, Taken]:
+    """What "CATALOGUE: ITEM" names: the catalogue, the item, its values. Raises `GaugebookError`."""
+    name, colon, item = (part.strip() for part in text.partition(":"))
+    if not (name and colon and item):
+        raise GaugebookError.because("catalogue-without-item", text=text)
+    known = extensions().catalogues()
+    if name not in known:
+        listed = ", ".join(known) or "none"
+        raise GaugebookError.because("unknown-catalogue", name=name, nearest=hint(name, known), known=listed)
+    plugin, catalogue = known[name]
+    held_by = extensions()
+    before = len(plugin.faults)
+    taken = held_by.ask(plugin, "plugin-raises", lambda: catalogue.look_up(item, folder), what=f"{name}: {item}")
+    if isinstance(taken, Taken):
+        return name, item, taken
+    if taken is not None:
+        held_by.reject(plugin, "plugin-wrong-answer", hook=name, item=Taken.__name__, found=repr(taken)[:80])
+    if len(plugin.faults) > before:
+        raise GaugebookError(plugin.faults[-1])
+    names = catalogue.items
+    items = held_by.ask(plugin, "plugin-raises", lambda: list(names()), what=name) if names else []
+    raise GaugebookError.because("catalogue-lacks", name=name, item=item, nearest=hint(item, items or []))

@@ -1,0 +1,65 @@
+"""The report formats: a page for a terminal, Markdown, JSON, and the values and checks as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from gaugebook import ReportFormat, Result, hookimpl, render_markdown, render_text
+
+VALUE_COLUMNS = ("what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry")
+
+
+@hookimpl
+def provide_report_formats() -> list[ReportFormat]:
+    """Every shipped way to write a result."""
+    return [
+        ReportFormat("table", render_text, "a page for a terminal"),
+        ReportFormat("json", _json, "everything, as 'gaugebook schema result' describes it"),
+        ReportFormat("markdown", render_markdown, "the page as Markdown"),
+        ReportFormat("csv", render_csv, "one row for each value and each check"),
+    ]
+
+
+def _json(result: Result, full: bool) -> str:
+    return result.to_json()
+
+
+def render_csv(result: Result, full: bool = False) -> str:
+    """The values and the checks of a result as one table; numbers as they are, in the unit beside them.
+
+    Without `full`, a value that does not exist is left out.
+    """
+    text = io.StringIO(newline="")
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(VALUE_COLUMNS)
+    for name, value in result.values.items():
+        thing, _, attribute = name.rpartition(".")
+        if value["value"] is None and not full:
+            continue
+        table.writerow([
+            "value", _inert(thing), attribute, _cell(value["value"]), value["unit"], "", "", "",
+            value.get("transcription"), "; ".join(value["cites"]), value["entry"],
+        ])
+    for check in result.checks:
+        actual, limit = check["actual"] or {}, check["limit"] or {}
+        table.writerow([
+            "check", _inert(check["thing"]), check["check"], _cell(actual.get("value")), actual.get("unit"),
+            "undetermined" if check["passes"] is None else _cell(check["passes"]), _cell(limit.get("value")),
+            check["margin"], "", "; ".join(check["cites"]), check["entry"],
+        ])
+    return text.getvalue()
+
+
+def _cell(value: object) -> object:
+    """Yes and no as words, a list as one text, everything else as it is."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (list, tuple)):
+        return "; ".join(str(item) for item in value)
+    return _inert(value) if isinstance(value, str) else value
+
+
+def _inert(text: str) -> str:
+    """A text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

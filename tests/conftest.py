@@ -1,0 +1,11 @@
+"""Compiled books are kept between test runs beside pytest's own cache, not in the home of whoever runs them."""
+
+import os
+
+import pytest
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Point the cache to a folder of the tests' own, unless somebody has chosen one."""
+    if config.cache is not None:
+        os.environ.setdefault("GAUGEBOOK_CACHE", str(config.cache.mkdir("gaugebook")))

@@ -1,0 +1,286 @@
+"""What is kept is only a shortcut: stale, damaged or foreign files change nothing and break nothing."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from gaugebook import books, cache
+from gaugebook.books import open_book
+from gaugebook.diagnostics import Refused
+
+
+@pytest.fixture
+def compilations(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """The stacks that were really compiled, in order."""
+    seen: list[list[str]] = []
+    check = books.check_book
+
+    def counting(ids: list[str], *rest: object) -> books.CheckedBook:
+        seen.append(list(ids))
+        return check(ids, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(books, "check_book", counting)
+    return seen
+
+
+def _reasons() -> list[str]:
+    return [note.message for note in cache.notes]
+
+
+def test_the_second_opening_fetches_the_same_book(kept: Path, shelf: Path, compilations: list[list[str]]) -> None:
+    first = open_book(["hoists-2"], [shelf])
+    second = open_book(["hoists-2"], [shelf])
+    assert compilations == [["hoists-2"]]
+    assert second.frozen == first.frozen
+    assert second.code == first.code
+    assert len(list(kept.iterdir())) == 1
+    assert not cache.notes
+
+
+@pytest.mark.parametrize("file", ["hoists-2.yaml", "hoists/ruleset.yaml"])
+def test_an_edit_of_any_file_of_the_stack_compiles_anew(
+    kept: Path, shelf: Path, compilations: list[list[str]], file: str
+) -> None:
+    open_book(["hoists-2"], [shelf])
+    path = shelf / file
+    before = path.stat()
+    text = path.read_text("utf-8")
+    path.write_text(text.replace("Larkmere", "Larkmore"), "utf-8")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))  # neither size nor time tells
+    assert path.stat().st_size == before.st_size
+    book = open_book(["hoists-2"], [shelf])
+    assert len(compilations) == 2
+    assert any("Larkmore" in layer["title"] for layer in book.frozen["layers"])
+    assert open_book(["hoists-2"], [shelf]).frozen == book.frozen
+    assert len(compilations) == 2
+
+
+def test_a_file_added_to_a_ruleset_compiles_anew(kept: Path, shelf: Path, compilations: list[list[str]]) -> None:
+    open_book(["hoists"], [shelf])
+    (shelf / "hoists" / "cases").mkdir()
+    (shelf / "hoists" / "cases" / "one.yaml").write_text("", "utf-8")  # cases are no part of the book
+    open_book(["hoists"], [shelf])
+    assert len(compilations) == 1
+    (shelf / "hoists" / "more").mkdir()
+    (shelf / "hoists" / "more" / "constants.yaml").write_text(
+        'constants: {gravity: {unit: "1", value: 10, cites: "9", source: S1, transcription: checked}}\n', "utf-8"
+    )
+    book = open_book(["hoists"], [shelf])
+    assert len(compilations) == 2
+    assert "constants/gravity" in book.entries
+
+
+def test_a_ruleset_put_in_front_compiles_anew(
+    kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]
+) -> None:
+    front = tmp_path / "front"
+    front.mkdir()
+    open_book(["hoists-2"], [front, shelf])
+    text = (shelf / "hoists" / "ruleset.yaml").read_text("utf-8")
+    (front / "hoists.yaml").write_text(text.replace("Hoist book 1", "Other book"), "utf-8")
+    book = open_book(["hoists-2"], [front, shelf])
+    assert len(compilations) == 2
+    assert book.frozen["layers"][0]["document"] == "Other book"
+
+
+def test_stacks_and_folders_are_kept_apart(kept: Path, shelf: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    text = (shelf / "hoists" / "ruleset.yaml").read_text("utf-8")
+    (other / "hoists.yaml").write_text(text.replace("30: 0.91", "30: 0.5"), "utf-8")
+    digests = {open_book(ids, [where]).frozen["digest"] for ids, where in (
+        (["hoists"], shelf), (["hoists-2"], shelf), (["hoists"], other),
+    ) for _ in range(2)}
+    assert len(digests) == 3
+
+
+def _damage(place: Path, how: str) -> None:
+    content = place.read_bytes()
+    middle = len(content) // 2
+    place.write_bytes({
+        "empty": b"",
+        "cut short": content[: middle],
+        "one byte changed": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
+        "one byte more": content + b"\0",
+        "of another version": content.replace(b"cache 1", b"cache 0", 1),
+        "of another engine": content[:20] + bytes([content[20] ^ 1]) + content[21:],
+        "something else": b"\x80\x04N." * 1000,
+    }[how])
+
+
+@pytest.mark.parametrize(
+    "how",
+    ["empty", "cut short", "one byte changed", "one byte more", "of another version", "of another engine",
+     "something else"],
+)
+def test_a_damaged_file_is_ignored_and_replaced(
+    kept: Path, shelf: Path, compilations: list[list[str]], how: str
+) -> None:
+    good = open_book(["hoists"], [shelf])
+    [place] = kept.iterdir()
+    _damage(place, how)
+    assert open_book(["hoists"], [shelf]).frozen == good.frozen
+    assert len(compilations) == 2
+    [reason] = _reasons()
+    assert str(place) in reason
+    assert "ignored" in reason
+    assert open_book(["hoists"], [shelf]).frozen == good.frozen
+    assert len(compilations) == 2
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="no owners and modes here")
+@pytest.mark.parametrize("mode", [0o620, 0o602])
+def test_a_file_others_can_write_is_ignored(
+    kept: Path, shelf: Path, compilations: list[list[str]], mode: int
+) -> None:
+    open_book(["hoists"], [shelf])
+    [place] = kept.iterdir()
+    assert place.stat().st_mode & 0o777 == 0o600
+    assert kept.stat().st_mode & 0o777 == 0o700
+    place.chmod(mode)
+    open_book(["hoists"], [shelf])
+    assert len(compilations) == 2
+    assert "only its owner" in _reasons()[0]
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="no owners and modes here")
+def test_what_belongs_to_somebody_else_is_ignored(
+    kept: Path, shelf: Path, compilations: list[list[str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    open_book(["hoists"], [shelf])
+    monkeypatch.setattr(os, "getuid", lambda: kept.stat().st_uid + 1)
+    open_book(["hoists"], [shelf])
+    assert len(compilations) == 2
+    assert "only its owner" in _reasons()[0]
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="no links of this kind")
+def test_a_link_is_not_followed(kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]) -> None:
+    open_book(["hoists"], [shelf])
+    [place] = kept.iterdir()
+    place.rename(tmp_path / "elsewhere")
+    place.symlink_to(tmp_path / "elsewhere")
+    open_book(["hoists"], [shelf])
+    assert len(compilations) == 2
+    assert not place.is_symlink()
+
+
+def test_a_folder_others_can_write_is_not_used(
+    kept: Path, shelf: Path, compilations: list[list[str]]
+) -> None:
+    kept.mkdir()
+    kept.chmod(0o777)
+    open_book(["hoists"], [shelf])
+    open_book(["hoists"], [shelf])
+    assert len(compilations) == 2
+    assert not list(kept.iterdir())
+    assert len(cache.notes) == 1
+
+
+@pytest.mark.parametrize("where", ["file", "below a file"])
+def test_where_nothing_can_be_kept_everything_still_works(
+    kept: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    kept.write_text("in the way", "utf-8")
+    if where == "below a file":
+        monkeypatch.setenv(cache.VARIABLE, str(kept / "deeper"))
+    assert open_book(["hoists"], [shelf]).tables
+    assert cache.notes
+    assert kept.read_text("utf-8") == "in the way"
+
+
+def test_a_full_disk_leaves_nothing_behind(kept: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    assert open_book(["hoists"], [shelf]).tables
+    assert not list(kept.iterdir())
+    assert "No space left" in _reasons()[0]
+
+
+def test_a_broken_ruleset_is_not_kept(kept: Path, shelf: Path) -> None:
+    text = (shelf / "hoists" / "ruleset.yaml").read_text("utf-8")
+    (shelf / "hoists" / "ruleset.yaml").write_text(text.replace("require: width", "require: widht"), "utf-8")
+    for _ in range(2):
+        with pytest.raises(Refused, match="widht"):
+            open_book(["hoists"], [shelf])
+    assert not kept.exists()
+
+
+@pytest.mark.parametrize(
+    ("environment", "place"),
+    [
+        ({"GAUGEBOOK_CACHE": "off"}, None),
+        ({"GAUGEBOOK_CACHE": "/a/b"}, "/a/b"),
+        ({"XDG_CACHE_HOME": "/x"}, "/x/gaugebook"),
+        ({"XDG_CACHE_HOME": "relative", "HOME": "/h"}, "/h/.cache/gaugebook"),
+        ({"HOME": "/h"}, "/h/.cache/gaugebook"),
+    ],
+)
+def test_where_things_are_kept(
+    monkeypatch: pytest.MonkeyPatch, environment: dict[str, str], place: str | None
+) -> None:
+    for name in ("GAUGEBOOK_CACHE", "XDG_CACHE_HOME", "HOME"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    assert cache.folder() == (Path(place) if place else None)
+
+
+def test_old_files_make_room(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cache, "MOST_FILES", 3)
+    for number in range(6):
+        cache.keep("thing", number, number)
+        for place in kept.iterdir():
+            os.utime(place, (1000 + number, place.stat().st_mtime if number else 1000))
+    assert len(list(kept.iterdir())) == 3
+    assert cache.fetch("thing", 5) == 5
+
+
+READER = """
+import sys
+from pathlib import Path
+from gaugebook import cache
+from gaugebook.books import open_book
+for _ in range(20):
+    book = open_book(["hoists-2"], [Path(sys.argv[1])])
+    assert book.frozen["layers"][1]["id"] == "hoists-2"
+    cache.keep("book", int(sys.argv[2]), book.frozen)
+    assert cache.fetch("book", int(sys.argv[2])) == book.frozen
+assert not cache.notes, cache.notes
+"""
+
+
+def test_processes_at_the_same_time_never_see_half_a_file(kept: Path, shelf: Path) -> None:
+    running = [
+        subprocess.Popen([sys.executable, "-c", READER, str(shelf), "7"], stderr=subprocess.PIPE) for _ in range(3)
+    ]
+    for process in running:
+        _, errors = process.communicate(timeout=120)
+        assert process.returncode == 0, errors.decode()
+    assert len(list(kept.iterdir())) == 2
+
+
+def test_no_cache_on_the_command_line(
+    kept: Path, shelf: Path, project: Path, compilations: list[list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    from gaugebook.cli import main
+
+    call = ["size", str(project), "--rulesets", str(shelf)]
+    assert [main([*call, "--no-cache"]), main([*call, "--no-cache"])] == [0, 0]
+    assert not kept.exists()
+    assert main(call) == 0
+    assert main(call) == 0
+    assert len(compilations) == 3
+    [place] = (place for place in kept.iterdir() if place.name.startswith("book"))
+    place.write_bytes(b"")
+    capsys.readouterr()
+    assert main(call) == 0
+    assert not capsys.readouterr().err
+    place.write_bytes(b"")
+    assert main([*call, "--verbose"]) == 0
+    assert "is ignored: it is damaged or of another version [cache-ignored]" in capsys.readouterr().err
