@@ -6,15 +6,15 @@ applicant elects, and conditions on the job are all written in the document; not
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from .diagnostics import Problems, Span, hint
 from .documents import Document, read
 from .loading import as_list, plain
-from .moments import Moment, covers, is_day, spoken
+from .moments import Moment, covers, is_day, next_day, spoken
 from .schema import validate
 from .shelf import Shelf
 
@@ -68,6 +68,14 @@ def read_jurisdiction(id: str, shelf: Shelf, problems: Problems, span: Span | No
         problems.add("ruleset-misnamed", document.span(("id",)), id=document.data["id"], folder=id)
         return None
     return Jurisdiction(document)
+
+
+def is_jurisdiction(path: Path) -> bool:
+    """True for a file that says it is a jurisdiction's document."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return b"gaugebook: jurisdiction/1" in file.read(4096)
 
 
 class Jurisdiction:
@@ -252,12 +260,8 @@ class Jurisdiction:
             end, start = str(before.get("until", "")), str(after.get("from", ""))
             if not end or not start or end >= start:
                 yield "periods-overlap", span, {"one": before["name"], "other": after["name"]}
-            elif _next_day(end) != start:
+            elif next_day(end) != start:
                 yield "periods-gap", span, {"one": before["name"], "other": after["name"], "end": end, "start": start}
-
-
-def _next_day(day: str) -> str:
-    return (datetime.date.fromisoformat(day) + datetime.timedelta(days=1)).isoformat()
 
 
 def fields_of(trigger: Any) -> list[str]:

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from .adopting import is_jurisdiction, read_jurisdiction
 from .blocks import Block, Grid, Heading, Items, Paragraph
 from .books import check_book
 from .casework import Outcome, try_cases
-from .diagnostics import GaugebookError, Problems, hint
+from .checksums import unguarded_cells
+from .diagnostics import GaugebookError, Problems, hint, render
 from .differing import differences
 from .documents import read
 from .entries import SECTIONS, Book, Entry
-from .layers import build
+from .layers import build, stack_of
+from .linting import lint
 from .loading import as_list, plain
+from .moments import Moment, next_day
+from .provenance import story
 from .shelf import HEADER_FILE, Shelf
+from .starting import start
 
 
 def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:
@@ -28,7 +35,8 @@ def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:
     if text in places:
         return text, places[text], list(folders)
     place = Path(text).resolve()
-    place = place.parent if place.name == HEADER_FILE else place
+    inside = [folder for folder in place.parents if (folder / HEADER_FILE).is_file()]
+    place = inside[0] if inside and place.exists() else place
     if (place / HEADER_FILE).is_file() or (place.is_file() and place.suffix == ".yaml"):
         return (place.stem if place.is_file() else place.name), place, [place.parent, *folders]
     raise GaugebookError.because("unknown-ruleset-or-path", text=text, nearest=hint(text, places))
@@ -152,24 +160,65 @@ def _stacked(text: str, folders: Sequence[Path]) -> Book:
 
 
 def check(text: str, folders: Sequence[Path]) -> str:
-    """One line about a sound ruleset; raises `Refused` with every fault of an unsound one."""
+    """One line about a sound ruleset or jurisdiction, and what deserves a look; raises `Refused` with every
+    fault of an unsound one, on any of the days on which something in it begins or ends.
+    """
+    if is_jurisdiction(Path(text)):
+        return _check_jurisdiction(Path(text), folders)
     id, _, searched = find(text, folders)
     checked = check_book([id], searched)
     rulebook = checked.compiled()
+    for day in turning_days(checked.book):
+        check_book([id], searched, Moment(day)).compiled()
     counts = Counter(name.partition("/")[0] for name in rulebook.entries)
     said = ", ".join(f"{counts[section]} {section}" for section in SECTIONS if counts[section])
-    return f"{id} is sound: {said}; {rulebook.frozen['digest']}"
+    warnings = lint(checked, checked.book.layers[-1])
+    told = [f"{id} is sound: {said}; {rulebook.frozen['digest']}"]
+    if warnings:
+        told += [f"{len(warnings)} worth a look:", *(render(warning) for warning in warnings)]
+    return "\n\n".join(told)
+
+
+def turning_days(book: Book) -> list[str]:
+    """The first days of what begins in a book's layers, and the days after what ends."""
+    stated = [layer.header.get("in_force") for layer in book.layers]
+    stated += [operation.body.get("in_force") for layer in book.layers for operation in layer.operations]
+    days = {str(part["from"]) for part in stated if part and "from" in part}
+    days |= {next_day(str(part["until"])) for part in stated if part and "until" in part}
+    return sorted(days)
+
+
+def _check_jurisdiction(path: Path, folders: Sequence[Path]) -> str:
+    shelf = Shelf([path.resolve().parent.parent, *folders])
+    problems = Problems()
+    place = read_jurisdiction(path.stem, shelf, problems)
+    problems.refuse_if_any()
+    assert place is not None
+    for name, span, values in place.faults(shelf.places()):
+        problems.add(name, span, **values)
+    problems.refuse_if_any()
+    return f"{path.stem} is sound: {len(place.periods)} periods"
+
+
+def begin(id: str, parent: str, folder: Path, folders: Sequence[Path]) -> str:
+    """Write a first layer over `parent`; one line that says where."""
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", id):
+        raise GaugebookError.because("bad-pattern", value=id, pattern="place-year")
+    return f"{start(id, parent, _stacked(parent, folders), folder)} written"
 
 
 def try_out(text: str, folders: Sequence[Path]) -> tuple[Outcome, str]:
     """The outcome of a ruleset's cases, and the report on it."""
     id, place, searched = find(text, folders)
     outcome = try_cases(id, place, searched)
-    return outcome, report(id, outcome)
+    problems = Problems()
+    layers = stack_of([id], Shelf(searched), problems)
+    problems.refuse_if_any()
+    return outcome, report(id, outcome, unguarded_cells(layers))
 
 
-def report(id: str, outcome: Outcome) -> str:
-    """One line per expectation that failed, a count, and what no case touches."""
+def report(id: str, outcome: Outcome, unguarded: dict[str, int]) -> str:
+    """One line per expectation that failed, a count, what no case touches, and the cells without a checksum."""
     lines = [str(miss) for miss in outcome.misses]
     lines.append(f"{id}: {outcome.cases} cases, {outcome.cases - outcome.failed} pass, {outcome.failed} fail")
     if outcome.untouched:
@@ -180,4 +229,6 @@ def report(id: str, outcome: Outcome) -> str:
     if printed:
         lines.append(f"{hit} of {printed} table cells are touched:")
         lines += [f"  tables/{name}: {read} of {cells}" for name, (read, cells) in outcome.cells.items()]
+    lines.append(f"{sum(unguarded.values())} table cells without a checksum")
+    lines += [f"  {name}: {cells}" for name, cells in unguarded.items()]
     return "\n".join(lines) + "\n"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
+from itertools import zip_longest
 from typing import NamedTuple
 
 WIDTH = 100
@@ -63,28 +63,40 @@ def _text(block: Block) -> str:
     if isinstance(block, Heading):
         return f"── {block.text} ".ljust(WIDTH, "─") if block.level > 1 else f"{block.text}\n{'═' * WIDTH}"
     if isinstance(block, Paragraph):
-        return "\n".join(textwrap.fill(line, WIDTH) for line in block.text.split("\n"))
+        return "\n".join(line for text in block.text.split("\n") for line in _wrapped(text, WIDTH))
     if isinstance(block, Items):
-        return "\n".join(
-            textwrap.fill(text, WIDTH, initial_indent="- ", subsequent_indent="  ") for text in block.texts
-        )
+        return "\n".join(_item(text) for text in block.texts)
     return _columns(block)
+
+
+def _item(text: str) -> str:
+    lines = _wrapped(text, WIDTH - 2)
+    return "\n".join(("  " if number else "- ") + line for number, line in enumerate(lines))
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most `width`, broken between words where that is possible."""
+    if len(text) <= width and text.isprintable():
+        return [text.strip()]
+    import textwrap
+
+    return textwrap.wrap(text, width, break_long_words=False) or [""]
 
 
 def _columns(block: Grid) -> str:
     """The table with its words wrapped into columns, and a rule below the headers."""
-    from tabulate import tabulate
-
     widths = _widths(block)
-    lines = [
-        [textwrap.fill(cell, width, break_long_words=False) for cell, width in zip(line, widths, strict=True)]
-        for line in (block.headers, *block.rows)
+    rows = [
+        [_wrapped(cell, width) for cell, width in zip(row, widths, strict=True)]
+        for row in (block.headers, *block.rows)
     ]
-    columns = zip(*lines, strict=True)
-    used = [max(len(part) for cell in column for part in cell.split("\n")) for column in columns]
-    lines.insert(1, ["─" * width for width in used])
-    text = tabulate(lines, tablefmt="plain", disable_numparse=True)
-    return "\n".join(line.rstrip() for line in text.split("\n"))
+    used = [max(len(line) for cell in column for line in cell) for column in zip(*rows, strict=True)]
+    rows.insert(1, [["─" * width] for width in used])
+    gap = " " * GAP
+    return "\n".join(
+        gap.join(part.ljust(width) for part, width in zip(line, used, strict=True)).rstrip()
+        for row in rows for line in zip_longest(*row, fillvalue="")
+    )
 
 
 def _widths(block: Grid) -> list[int]:

@@ -10,6 +10,7 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from . import cache
+from .bases import check_bases
 from .diagnostics import Problems
 from .extending import extensions
 from .inputs import Inputs, note_file, watching
@@ -39,6 +40,7 @@ class CheckedBook:
         self.book, self.problems = book, problems
         self.model = Model(book, shipped_units(), problems)
         self.programs: Programs = read_programs(self.model, problems)
+        check_bases(self.model, self.programs, problems)
         check_sheet(self.model, problems)
 
     def compiled(self) -> Rulebook:

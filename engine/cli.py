@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -64,15 +65,15 @@ def _left_alone(arguments: list[str]) -> tuple[list[str], list[str]]:
 
 def _cached(command: Callable[[argparse.Namespace], int], options: argparse.Namespace) -> int:
     """Run a command with or without the cache, and tell of the cache if asked to."""
-    from . import cache
+    from . import cache as kept
 
-    cache.switch(on=not getattr(options, "no_cache", False))
-    cache.notes.clear()
+    kept.switch(on=not getattr(options, "no_cache", False))
+    kept.notes.clear()
     try:
         return command(options)
     finally:
         if getattr(options, "verbose", False):
-            for note in cache.notes:
+            for note in kept.notes:
                 _complain(f"note: {render(note)}")
 
 
@@ -196,7 +197,31 @@ def _ruleset_show(options: argparse.Namespace) -> int:
 def _ruleset_check(options: argparse.Namespace) -> int:
     from . import bench
 
-    _write(options, bench.check(options.id, _folders(options)))
+    told: dict[str, None] = {}
+    problems = Problems()
+    for path in options.id:
+        try:
+            told[bench.check(path, _folders(options))] = None
+        except GaugebookError as error:
+            problems.take(error)
+    problems.refuse_if_any()
+    _write(options, "\n\n".join(told))
+    return PASSED
+
+
+def _ruleset_diff(options: argparse.Namespace) -> int:
+    from . import bench, differing
+
+    found = bench.diff(options.one, options.other, _folders(options))
+    page = differing.page(options.one, options.other, found)
+    _write(options, _json(found) if options.format == "json" else _page(options, page))
+    return PASSED
+
+
+def _ruleset_new(options: argparse.Namespace) -> int:
+    from . import bench
+
+    _write(options, bench.begin(options.id, options.extends, Path(options.folder), _folders(options)))
     return PASSED
 
 
@@ -264,8 +289,32 @@ def _readings(options: argparse.Namespace) -> dict[str, str]:
 # --- the shape of a call ------------------------------------------------------------------------------
 
 
+class Formatter(argparse.HelpFormatter):
+    """Lays out help; finds the width of the terminal itself, because argparse imports all of shutil for that,
+    and makes a formatter for every single option."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=_terminal_width() - 2)
+
+
+@cache
+def _terminal_width() -> int:
+    """The width of the terminal in characters, 80 where there is none."""
+    try:
+        return int(os.environ["COLUMNS"])
+    except (KeyError, ValueError):
+        pass
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or 80  # type: ignore[union-attr]
+    except (AttributeError, ValueError, OSError):
+        return 80
+
+
 class Parser(argparse.ArgumentParser):
     """A parser whose complaints look like all others."""
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, formatter_class=Formatter, **options)
 
     def error(self, message: str) -> NoReturn:
         """Refuse the call."""
@@ -319,12 +368,24 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     _search(show)
     _present(show, "table", "markdown", full=False)
     show.set_defaults(command=_ruleset_show)
-    for name, command, what in (
-        ("check", _ruleset_check, "every fault of a ruleset, before any project is read"),
-        ("test", _ruleset_test, "run the worked cases of a ruleset"),
+    diff = benches.add_parser("diff", help="what changed from one ruleset to another, in words")
+    diff.add_argument("one", metavar="A", help="a ruleset by id, or its folder or file")
+    diff.add_argument("other", metavar="B", help="a ruleset by id, or its folder or file")
+    _search(diff)
+    _present(diff, "table", "json", "markdown", full=False)
+    diff.set_defaults(command=_ruleset_diff)
+    new = benches.add_parser("new", help="write a first layer, with comments that teach")
+    new.add_argument("id", metavar="ID", help="the name of the layer, PLACE-YEAR")
+    new.add_argument("--extends", metavar="PARENT", required=True, help="the ruleset it changes")
+    new.add_argument("--folder", metavar="DIR", default=".", help="where to write it (default: here)")
+    _search(new)
+    new.set_defaults(command=_ruleset_new)
+    for name, command, what, several in (
+        ("check", _ruleset_check, "every fault of a ruleset, before any project is read", "+"),
+        ("test", _ruleset_test, "run the worked cases of a ruleset", None),
     ):
         bench = benches.add_parser(name, help=what)
-        bench.add_argument("id", metavar="PATH-or-ID", help="a ruleset by id, or its folder or file")
+        bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help="a ruleset by id, or its folder or file")
         _search(bench)
         bench.set_defaults(command=command)
 

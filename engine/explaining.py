@@ -229,7 +229,8 @@ def _lookup(lookup: Tree, full: bool, depth: int, said: str) -> Iterator[Line]:
     if text == said:
         text = f"table {lookup['table']}"
     row = f", row {'; '.join(lookup['row'])}" if lookup.get("row") else ""
-    yield Line(depth, f"{text}{row}", _cite(lookup))
+    remark = f"; {lookup['remark']}" if "remark" in lookup else ""
+    yield Line(depth, f"{text}{row}{remark}", _cite(lookup))
     if full and lookup.get("neighbours"):
         beside = "; ".join(f"{cell['key']} {cell['row']}: {cell['value']}" for cell in lookup["neighbours"])
         yield Line(depth + 1, f"rows beside it: {beside}")

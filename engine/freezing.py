@@ -137,6 +137,9 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     cells = [cell for cell in as_list(entry.body.get("cells")) if "transcription" in cell]
     if cells:
         made["cells"] = {"|".join(cell["at"]): str(cell["transcription"]) for cell in cells}
+    remarks = {"|".join(cell["at"]): _remark(cell) for cell in as_list(entry.body.get("cells"))}
+    if any(remarks.values()):
+        made["remarks"] = {at: remark for at, remark in remarks.items() if remark}
     changed = [
         {"layer": change.layer, "operation": change.operation, "what": change.what, "cites": book.cites(change.cites)}
         for change in entry.changes
@@ -148,6 +151,15 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     if amended:
         made["amended"] = amended
     return made
+
+
+def _remark(cell: dict[str, Any]) -> str:
+    """What the sources say of a cell: each figure given for it, with its clause if each has one, and the note."""
+    values, cites = [str(value) for value in as_list(cell.get("values"))], as_list(cell.get("cites"))
+    if len(cites) == len(values):
+        values = [f"{value} ({cite})" for value, cite in zip(values, cites, strict=True)]
+    said = [f"given as {', '.join(values)}"] if values else []
+    return "; ".join([*said, *as_list(cell.get("note"))])
 
 
 def _attribute(model: Model, attribute: Attribute) -> dict[str, Any]:

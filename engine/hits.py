@@ -1,4 +1,4 @@
-"""What a lookup hit, for a reader: the value, the row the key fell into, the rows beside it, the entry."""
+"""What a lookup hit, for a reader: the value, its row, what is known of the cell, its neighbours, the entry."""
 
 from __future__ import annotations
 
@@ -43,18 +43,27 @@ def hit(
     units = [rulebook.units.unit(text) if text else None for text in texts]
     rows = [_row(*row) for row in zip(table.axes, places, keys, units, strict=True)]
     made["row"] = [row for row in rows if row]
-    said = rulebook.entries[f"tables/{name}"].get("cells", {})
+    entry = rulebook.entries[f"tables/{name}"]
     printed = [
         text_of(axis.keys[place], key_unit)
         for axis, place, key_unit in zip(table.axes, places, units, strict=True)
     ]
     bare = [word.removesuffix(f" {text}") for word, text in zip(printed, texts, strict=True)]
-    made["transcription"] = said.get("|".join(bare), said.get("|".join(printed), made.get("transcription")))
+    cell = {"|".join(bare), "|".join(printed)}
+    made["transcription"] = _of_cell(entry.get("cells", {}), cell) or made.get("transcription")
+    remark = _of_cell(entry.get("remarks", {}), cell)
+    if remark is not None:
+        made["remark"] = remark
     if made["transcription"] is None:
         del made["transcription"]
     if beside:
         made["neighbours"] = _neighbours(table, units, places, unit)
     return made
+
+
+def _of_cell(known: dict[str, str], cell: set[str]) -> str | None:
+    """What is known of a cell under either spelling of its keys, with their units or without."""
+    return next((known[at] for at in known if at in cell), None)
 
 
 def _places(table: Table, keys: list[Any]) -> tuple[int, ...] | None:

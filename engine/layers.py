@@ -10,6 +10,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from .allowing import checks_of
+from .checksums import check_checksums
 from .diagnostics import Problems, Span, diagnose, hint
 from .entries import (
     BELOW_STANDS,
@@ -52,6 +53,7 @@ def stack_of(ids: Sequence[str], shelf: Shelf, problems: Problems) -> list[Layer
         layer = load_layer(places[id], problems)
         if layer is None:
             return
+        check_checksums(layer, problems)
         if layer.id != id:
             problems.add("ruleset-misnamed", layer.place.below("id").span(), id=layer.id, folder=id)
         for parent in as_list(layer.header.get("extends")):

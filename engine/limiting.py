@@ -17,7 +17,7 @@ from .project import Source, fill_run
 from .results import plain, unit_text, version
 from .rulebook import Attribute
 from .runtime import EXACT, Absent, near
-from .searching import RESOLUTION, Point, Search
+from .searching import RESOLUTION, Evaluate, Point, Search
 from .tracing import Frame, Read, Recorder, TracedRulebook, traced_run
 from .units import Unit
 from .watching import WatchedRulebook
@@ -26,10 +26,10 @@ FORMAT = "limits/1"
 
 Data = dict[str, Any]
 
-REACH = 100
-"""How many times its value an input is searched where its field states no range; 200 units for a point on a scale."""
+REACH = 10
+"""How many times its value an input is searched where its field states no range; 100 units for a point on a scale."""
 
-POINT_REACH = 200
+POINT_REACH = 100
 
 SHARE_OF_POINTS = 100
 """A point on a scale has no percentages; its distances are ranked as shares of so many units."""
@@ -61,6 +61,15 @@ class Input(NamedTuple):
     def label(self) -> str:
         """Its name, as the project states it."""
         return f"{self.read[0]}.{'.'.join(self.attribute.steps)}"
+
+
+class Flip(NamedTuple):
+    """An outcome that changes with an input: right at the bound, and beyond it."""
+
+    outcome: Outcome
+    bound: Decimal
+    at: Any
+    beyond: Any
 
 
 class Study:
@@ -155,12 +164,11 @@ class Study:
 
     # -- moving one input
 
-    def search(self, given: Input, outcomes: list[Outcome]) -> Search:
-        """A search along an input; its points hold the outcomes in the order given."""
+    def evaluation(self, given: Input, outcomes: list[Outcome]) -> Evaluate:
+        """Evaluates some outcomes with one input moved; points hold them in the order given."""
         path, name = given.read
-        leaning = self.leaning(given.read)
         stripped = {path: dict(memo) for path, memo in self.base.items()}
-        for node in leaning:
+        for node in self.leaning(given.read):
             if not isinstance(node, Outcome):
                 stripped[node[0]].pop(node[1], None)
         decisions = self.book.decisions
@@ -173,11 +181,33 @@ class Study:
             results = tuple(self._outcome(outcome) for outcome in outcomes)
             return Point(value, results, tuple(decisions))
 
+        return evaluate
+
+    def flips(self, given: Input, outcomes: list[Outcome], end: Decimal) -> tuple[list[Flip], Decimal]:
+        """The nearest flip of each outcome on the way to `end`, and how far the way was walked.
+
+        An outcome that has flipped is not evaluated any further.
+        """
+        waiting, found = list(outcomes), []
+
         def nice(value: Decimal, within: Decimal) -> Decimal:
             return _nice(given.unit, value, within)
 
         with self.run.exactly():
-            return Search(evaluate, given.value, given.whole, nice)
+            search = Search(self.evaluation(given, waiting), given.value, given.whole, nice)
+            for change in search.outward(end):
+                flipped = [
+                    Flip(outcome, change.bound.value, at, beyond)
+                    for outcome, at, beyond in zip(waiting, change.bound.outcomes, change.far.outcomes, strict=True)
+                    if at != self.now[outcome] or beyond != self.now[outcome]
+                ]
+                if flipped:
+                    found += flipped
+                    waiting = [outcome for outcome in waiting if outcome not in {flip.outcome for flip in flipped}]
+                    search.narrow(self.evaluation(given, waiting))
+                if not waiting:
+                    break
+        return found, search.reached
 
     def range(self, given: Input) -> tuple[Decimal, Decimal]:
         """The values an input is searched over: what its field allows, else a multiple of where it stands."""
@@ -265,44 +295,41 @@ def _along(study: Study, given: Input) -> tuple[Data, list[Data]]:
     """What moving one input does."""
     leaning = study.leaning(given.read)
     outcomes = [outcome for outcome in study.outcomes if outcome in leaning]
-    made: Data = {"input": given.label, "value": _quantity(given.value, given.unit), "leaning": [o.label for o in outcomes]}
-    flips: list[Data] = []
+    made: Data = {
+        "input": given.label, "value": _quantity(given.value, given.unit), "leaning": [o.label for o in outcomes],
+    }
     if not outcomes:
-        return made, flips
-    search = study.search(given, outcomes)
-    ends = study.range(given)
+        return made, []
+    told: list[Data] = []
     searched = []
-    with study.run.exactly():
-        for direction, end in (("below", ends[0]), ("above", ends[1])):
-            waiting = dict(enumerate(outcomes))
-            for change in search.outward(end) if end != given.value else ():
-                for number, outcome in list(waiting.items()):
-                    base = search.start.outcomes[number]
-                    at, beyond = change.bound.outcomes[number], change.far.outcomes[number]
-                    if at != base or beyond != base:
-                        del waiting[number]
-                        becomes = beyond if beyond != base else at
-                        flips.append({
-                            "outcome": outcome.label,
-                            "kind": outcome.kind,
-                            "input": given.label,
-                            "value": made["value"],
-                            "direction": direction,
-                            "bound": _quantity(change.bound.value, given.unit),
-                            "included": at != base,
-                            "only_there": beyond == base,
-                            **_distance(given, change.bound.value),
-                            "is": _told(study, outcome, base),
-                            "becomes": _told(study, outcome, becomes),
-                        })
-                if not waiting:
-                    break
-            searched.append(plain(search.reached, given.unit))
+    for direction, end in zip(("below", "above"), study.range(given), strict=True):
+        flips, reached = study.flips(given, outcomes, end)
+        searched.append(plain(reached, given.unit))
+        told += [_flip(study, given, direction, flip) for flip in flips]
     made["searched"] = {"least": searched[0], "most": searched[1]}
-    made["steady"] = [
-        outcome.label for outcome in outcomes if not any(flip["outcome"] == outcome.label for flip in flips)
-    ]
-    return made, flips
+    flipped = {flip["outcome"] for flip in told}
+    made["steady"] = [outcome.label for outcome in outcomes if outcome.label not in flipped]
+    return made, told
+
+
+def _flip(study: Study, given: Input, direction: str, flip: Flip) -> Data:
+    """A flip as data: `included` says that the bound itself already changes the outcome, `only_there` that
+    nothing but the bound does."""
+    outcome = flip.outcome
+    now = study.now[outcome]
+    return {
+        "outcome": outcome.label,
+        "kind": outcome.kind,
+        "input": given.label,
+        "value": _quantity(given.value, given.unit),
+        "direction": direction,
+        "bound": _quantity(flip.bound, given.unit),
+        "included": flip.at != now,
+        "only_there": flip.beyond == now,
+        **_distance(given, flip.bound),
+        "is": _told(study, outcome, now),
+        "becomes": _told(study, outcome, flip.beyond if flip.beyond != now else flip.at),
+    }
 
 
 def _distance(given: Input, bound: Decimal) -> Data:

@@ -157,6 +157,26 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "'gaugebook ruleset show' prints the titles as they are",
     ),
     "exception-exists": ("{entry} already has an exception named '{exception}'", None),
+    "row-twice": ("{table} prints the row '{row}' twice", "remove one of the two"),
+    # --- rulesets: worth a look ------------------------------------------------------------------------
+    "operation-without-cites": ("the change of {target} cites nothing", "say which section orders it: 'cites: ...'"),
+    "no-citation": ("{entry} cites nothing", "give it 'cites'"),
+    "no-provenance": ("{entry} has no '{key}'", "say where the figure was read, and how well"),
+    "unknown-source": ("the source '{key}' is in no layer's list of sources", "list it in the header under 'sources'"),
+    "unused": ("nothing uses {entry}", None),
+    "never-applies": ("{entry} never applies: its condition contradicts itself", None),
+    "way-never-holds": ("{entry}: '{way}' can never hold: its condition contradicts itself", None),
+    "ways-always-clash": (
+        "{entry}: '{way}' and '{other}' have the same rank and the same condition, so they always clash",
+        "give one of them a higher 'rank'",
+    ),
+    "way-shadowed": ("{entry}: '{way}' is never reached: '{other}' has the same condition and stands before it", None),
+    "table-gap": (
+        "{table} says nothing for {key}: {lacking}", "a value asked for there is not permitted; write '-' or 'missing'",
+    ),
+    "odd-step": ("{table}: the column turns at [{cell}], and only there", "compare the cell with the text"),
+    "days-reversed": ("the change of {target} ends before it begins", None),
+    "ruleset-exists": ("there is something at {path} already", "choose another id, or another folder with '--folder'"),
     # --- adoption: which rulesets apply where, and from which day -----------------------------------
     "unknown-jurisdiction": (
         "there is no jurisdiction '{id}'{nearest}",
@@ -191,6 +211,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     "periods-gap": (
         "nothing is adopted between the periods '{one}' (until {end}) and '{other}' (from {start})", None,
+    ),
+    "checksum-differs": (
+        "the figures of {table} are not those its checksum was written for",
+        "compare the table with its source once more; if it is right, write checksum: {found}",
     ),
     # --- rulesets: declarations -------------------------------------------------------------------
     "type-not-stated": (
@@ -372,6 +396,9 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "sheet-row-twice": ("the section {section} already has a row '{name}', in line {line}", None),
     "sheet-row-of-nothing": ("there is no '{name}' in {section} for this row to belong to{nearest}", None),
     "sheet-section-twice": ("the section {section} is given twice", None),
+    "sheet-formula": (
+        "this cell holds a formula without its result", "open the file in a spreadsheet program and save it again",
+    ),
     "sheet-unreadable": ("this does not read as a {what}: {reason}", None),
     # --- evaluation -----------------------------------------------------------------------------------
     "exceptions-contradict": (

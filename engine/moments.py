@@ -44,6 +44,11 @@ def is_day(text: str) -> bool:
         return False
 
 
+def next_day(day: str) -> str:
+    """The day after a day."""
+    return (datetime.date.fromisoformat(day) + datetime.timedelta(days=1)).isoformat()
+
+
 def covers(days: Mapping[str, Any], day: str) -> bool:
     """Whether `from` and `until`, both included and either left out, take in a day."""
     return str(days.get("from", "")) <= day <= str(days.get("until", LAST_DAY))

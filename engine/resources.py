@@ -10,4 +10,7 @@ def packaged(*parts: str) -> Path:
     The first part is one of our own subpackages. Whether the path exists is for the caller to see.
     """
     package, *rest = parts
-    return Path(import_module(f"{__package__}.{package}").__path__[0]).joinpath(*rest)
+    place = Path(__file__).parent / package
+    if not place.is_dir():  # installed for editing: our subpackages lie elsewhere
+        place = Path(import_module(f"{__package__}.{package}").__path__[0])
+    return place.joinpath(*rest)

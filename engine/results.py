@@ -69,6 +69,8 @@ class Reporter:
         self.rulebook = run.rulebook
         self.frozen = run.rulebook.frozen
         self.leaned: dict[str, None] = {}
+        self._weakest: dict[tuple[str, ...], str | None] = {}
+        self._changes: dict[tuple[str, ...], dict[str, Any]] = {}
 
     def report(self, source: Source) -> dict[str, Any]:
         """The whole result."""
@@ -228,12 +230,15 @@ class Reporter:
 
     def _amended(self, ids: Iterable[str]) -> dict[str, Any]:
         """What other authorities changed about the entries, under the key `amended`; nothing where none did."""
-        found = [
-            {"entry": self._full(id), **change}
-            for id in ids if id in self.rulebook.entries
-            for change in self.rulebook.entries[id].get("amended", [])
-        ]
-        return {"amended": found} if found else {}
+        key = tuple(ids)
+        if key not in self._changes:
+            found = [
+                {"entry": self._full(id), **change}
+                for id in key if id in self.rulebook.entries
+                for change in self.rulebook.entries[id].get("amended", [])
+            ]
+            self._changes[key] = {"amended": found} if found else {}
+        return self._changes[key]
 
     def _outputs(self) -> Iterator[dict[str, Any]]:
         """What has to be made beside the work; `certain` is False where its condition cannot be decided."""
@@ -356,11 +361,14 @@ class Reporter:
 
     def _lean(self, ids: Iterable[str]) -> str | None:
         """Note the entries as leaned upon; the weakest of their transcriptions, None if one is not stated."""
-        known = [id for id in ids if id in self.rulebook.entries]
-        self.leaned.update(dict.fromkeys(known))
-        words = [self.rulebook.entries[id].get("transcription") for id in known]
-        found = weakest(words)
-        return None if found == STRONGEST and None in words else found
+        key = tuple(ids)
+        if key not in self._weakest:
+            known = [id for id in key if id in self.rulebook.entries]
+            self.leaned.update(dict.fromkeys(known))
+            words = [self.rulebook.entries[id].get("transcription") for id in known]
+            found = weakest(words)
+            self._weakest[key] = None if found == STRONGEST and None in words else found
+        return self._weakest[key]
 
     def _full(self, id: str) -> str:
         full: str = self.rulebook.entries[id]["full"]

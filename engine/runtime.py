@@ -251,12 +251,24 @@ class Axis:
 
 
 class Table:
-    """Keyed values; `cells` maps the places along each axis to a value, `-` (not permitted) or `missing`."""
+    """Keyed values; `cells` maps the places along each axis to a value, `-` (not permitted) or `missing`.
 
-    __slots__ = ("axes", "cells", "name")
+    `make` gives axes and cells; it is called when the table is first looked at.
+    """
 
-    def __init__(self, name: str, axes: list[Axis], cells: dict[tuple[int, ...], Any]) -> None:
-        self.name, self.axes, self.cells = name, axes, cells
+    __slots__ = ("axes", "cells", "make", "name")
+    axes: list[Axis]
+    cells: dict[tuple[int, ...], Any]
+
+    def __init__(self, name: str, make: Callable[[], tuple[list[Axis], dict[tuple[int, ...], Any]]]) -> None:
+        self.name, self.make = name, make
+
+    def __getattr__(self, name: str) -> Any:
+        """The axes or the cells, not made yet."""
+        if name not in ("axes", "cells"):
+            raise AttributeError(name)
+        self.axes, self.cells = self.make()
+        return getattr(self, name)
 
     def __call__(self, *keys: Any) -> Any:
         """The cell at `keys`; raises `Absent` where nothing is printed or nothing was read."""

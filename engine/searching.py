@@ -59,71 +59,76 @@ Evaluate = Callable[[Decimal], Point]
 class Search:
     """Walks from a value outward and yields every change of a decision or outcome, nearest first.
 
-    `whole` inputs move in steps of 1. `evaluate` must be pure. `reached` is how far the walk came. `nice`
-    answers the roundest value within a distance of another.
+    `whole` inputs move in steps of 1. `evaluate` must be pure. `reached` is how far the walk came, `spent` how
+    many values were tried. `nice` answers the roundest value within a distance of another.
     """
 
-    def __init__(self, evaluate: Evaluate, start: Decimal, whole: bool, nice: Callable[[Decimal, Decimal], Decimal]) -> None:
-        self._evaluate, self.whole, self.nice = evaluate, whole, nice
+    def __init__(
+        self, evaluate: Evaluate, origin: Decimal, whole: bool, nice: Callable[[Decimal, Decimal], Decimal]
+    ) -> None:
+        self.evaluate, self.origin, self.whole, self.nice = evaluate, origin, whole, nice
         self._points: dict[Decimal, Point] = {}
-        self.start = self.at(start)
-        self.reached = start
         self.spent = 0
+        self.reached = origin
 
     def at(self, value: Decimal) -> Point:
         """The point at a value."""
         if value not in self._points:
-            self.spent = getattr(self, "spent", 0) + 1
-            self._points[value] = self._evaluate(value)
+            self.spent += 1
+            self._points[value] = self.evaluate(value)
         return self._points[value]
 
     def outward(self, end: Decimal) -> Iterator[Change]:
-        """Every change between the start and `end`, in the order met."""
-        self.spent = 0
-        self.reached = near = self.start.value
-        for stop in self._stops(near, end):
-            for change in self._between(self.at(near), self.at(stop), DIVISIONS):
-                self.reached = change.far.value
-                yield change
-            self.reached = near = stop
-            if self.spent > BUDGET:
-                return
+        """Every change between the origin and `end`, in the order met.
 
-    def _stops(self, start: Decimal, end: Decimal) -> Iterator[Decimal]:
+        Whoever takes a change may then replace `evaluate`; the walk goes on from there.
+        """
+        self.spent = 0
+        self.reached = self.origin
+        for stop in self._stops(end):
+            while self.reached != stop:
+                change = self._between(self.at(self.reached), self.at(stop), DIVISIONS)
+                self.reached = stop if change is None else change.far.value
+                if change is not None:
+                    yield change
+                if self.spent > BUDGET:
+                    return
+
+    def narrow(self, evaluate: Evaluate) -> None:
+        """Go on with another evaluation: what it leaves out is no longer looked at."""
+        self.evaluate = evaluate
+        self._points.clear()
+
+    def _stops(self, end: Decimal) -> Iterator[Decimal]:
         """Values from near to far: finer where it is near."""
+        value = self.origin
         if self.whole:
-            step = Decimal(1 if end > start else -1)
-            value = start
+            step = Decimal(1 if end > value else -1)
             while value != end:
-                value = min(value + step, end) if end > start else max(value + step, end)
+                value = min(value + step, end) if end > value else max(value + step, end)
                 yield value
                 step *= 2
             return
         for power in range(12, -1, -1):
-            value = start + EXACT.divide(end - start, Decimal(2**power))
-            if value != start:
-                yield value
+            yield value + EXACT.divide(end - value, Decimal(2**power))
 
     def _tolerance(self, near: Decimal, far: Decimal) -> Decimal:
         if self.whole:
             return Decimal(1)
-        return RESOLUTION * (max(abs(near), abs(far), abs(self.start.value)) or 1)
+        return RESOLUTION * (max(abs(near), abs(far), abs(self.origin)) or 1)
 
-    def _between(self, near: Point, far: Point, divisions: int) -> Iterator[Change]:
-        while not near.like(far):
-            if self.spent > BUDGET:
-                return
+    def _between(self, near: Point, far: Point, divisions: int) -> Change | None:
+        """The first change between two points, if there is one."""
+        if not near.like(far):
             before, behind = self._bracket(near, far)
-            yield self._located(before, behind)
-            near = behind
+            return self._located(before, behind)
         gap = abs(far.value - near.value)
-        if not divisions or gap <= self._tolerance(near.value, far.value) or self.spent > BUDGET:
-            return
+        if not divisions or gap <= self._tolerance(near.value, far.value):
+            return None
         middle = self.at(self._middle(near.value, far.value))
         if middle.like(near) and _steady(near, middle, far):
-            return
-        yield from self._between(near, middle, divisions - 1)
-        yield from self._between(middle, far, divisions - 1)
+            return None
+        return self._between(near, middle, divisions - 1) or self._between(middle, far, divisions - 1)
 
     def _middle(self, a: Decimal, b: Decimal) -> Decimal:
         middle = (a + b) / 2

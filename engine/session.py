@@ -12,7 +12,6 @@ its place. Numbers of a result are floats in the unit named beside them.
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Mapping, Sequence
 from functools import cached_property
@@ -82,6 +81,8 @@ class Result:
 
     def to_json(self, indent: int | None = 2) -> str:
         """The result as JSON text."""
+        import json
+
         return json.dumps(self.data, indent=indent, ensure_ascii=False)
 
 

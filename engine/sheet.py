@@ -1,15 +1,17 @@
 """A calculation sheet as plain data: every part in order, every value finished text, so that a page only lays out.
 
 The book's `sheet` section says which attributes stand where. Parts: `facts`, `books`, `diagrams` (see
-`drawing`), `schedules`, `derivations`, `checks`, `rejected`, `sections` (things drawn in section, diameters in
-millionths of nothing but their own ratio), and what a result is grounded on: `readings`, `assumptions`,
-`unchecked`, `not_encoded`, `outputs`, `findings`, `cautions`.
+`drawing`) with the `symbols` they name, `schedules`, `derivations`, `checks`, `rejected`, `sections` (things
+drawn in section; only the ratio of their diameters counts), and what the result is grounded on: `assumptions`,
+`readings`, `unchecked`, `not_encoded`, `outputs`, `findings`, `cautions`. Citations leave out the name of
+`document`, from which most of them are.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import groupby
 from typing import Any
 
 from .alike import Alike
@@ -47,6 +49,7 @@ class Sheet:
         self.result, self.run, self.found = result, result.run, result.data
         self.entries = result.run.rulebook.entries
         self.parts: list[Body] = result.run.rulebook.frozen["sheet"]
+        self.document = main_document(result.data)
 
     def data(self) -> Data:
         """All of it."""
@@ -65,6 +68,7 @@ class Sheet:
             "counts": {VERDICTS[passes]: counts[passes] for passes in VERDICTS},
             "facts": [*self._adoption(), *self._facts()],
             "books": self._books(),
+            "document": self.document,
             "digests": {"book": found["ruleset"]["digest"], "project": found["project"]["digest"]},
             "diagrams": diagrams,
             "symbols": _symbols(diagrams),
@@ -77,7 +81,9 @@ class Sheet:
                 {"name": f"{item['thing']}.{item['field']}", "value": shown(item["value"], None), "says": item.get("says", "")}
                 for item in found["assumptions"]
             ],
-            "readings": [item | {"option": spoken(item["option"])} for item in found["readings"]],
+            "readings": [
+                item | {"option": spoken(item["option"]), "cites": self._cites(item["cites"])} for item in found["readings"]
+            ],
             "unchecked": [
                 item | {"transcription": spoken(item["transcription"] or UNSTATED), "title": self._title(item["entry"])}
                 for item in found["unchecked"]
@@ -103,6 +109,10 @@ class Sheet:
         id = full.partition(":")[2]
         title = self.entries.get(id, {}).get("title")
         return str(title or spoken(id.rpartition("/")[2].rpartition(".")[2]))
+
+    def _cites(self, cites: list[str]) -> list[str]:
+        """Citations without the name of the document that most of them are from."""
+        return [cite.removeprefix(f"{self.document} ") for cite in cites]
 
     # -- the head
 
@@ -164,7 +174,10 @@ class Sheet:
                     "thing": thing.path,
                     "name": thing.name,
                     "also": [other.name for other in group[1:]],
-                    "steps": steps(fresh, self.run, thing, self.result.source.document.name),
+                    "steps": [
+                        step | {"cites": self._cites(step["cites"])}
+                        for step in steps(fresh, self.run, thing, self.result.source.document.name)
+                    ],
                 }
 
     @staticmethod
@@ -193,27 +206,32 @@ class Sheet:
                 "limit": _side(check["limit"]),
                 "margin": share(check["margin"]),
                 "used": used(check),
-                "cites": check["cites"],
+                "cites": self._cites(check["cites"]),
                 "why": check.get("why", []),
                 "way": spoken(check.get("way", "")),
             }
 
     def _rejected(self) -> Iterator[Data]:
-        """Every candidate a choice passed over."""
+        """The candidates a choice passed over, those that failed at the same limit together."""
         for name, value in self.found["values"].items():
             thing, _, attribute = name.rpartition(".")
-            for candidate in value.get("rejected") or []:
-                entry = self.run.rulebook.checks[candidate["check"]]["entry"]
+            for (check, limit), group in groupby(value.get("rejected") or [], key=lambda one: (one["check"], one["limit"])):
+                entry = self.run.rulebook.checks[check]["entry"]
                 yield {
                     "thing": thing,
                     "choice": self._title(value["entry"]),
                     "attribute": attribute,
-                    "member": shown(candidate["value"], value["unit"]),
                     "title": self._title(f":{entry}"),
-                    "actual": _side(candidate["actual"]),
-                    "limit": _side(candidate["limit"]),
-                    "cites": self.entries[entry]["cites"],
-                    "why": candidate.get("why", []),
+                    "limit": _side(limit),
+                    "cites": self._cites(self.entries[entry]["cites"]),
+                    "members": [
+                        {
+                            "member": shown(one["value"], value["unit"]),
+                            "actual": _side(one["actual"]),
+                            "why": one.get("why", []),
+                        }
+                        for one in group
+                    ],
                 }
 
     # -- what is drawn in section
@@ -254,8 +272,15 @@ class Sheet:
         shows = [f"{spoken(name)} {shown(side['value'], side['unit'])}" for name, side in item["shows"].items()]
         return {
             "thing": item["thing"], "form": spoken(item["form"]), "says": item["says"], "shows": shows,
-            "certain": item["certain"], "cites": item["cites"],
+            "certain": item["certain"], "cites": self._cites(item["cites"]),
         }
+
+
+def main_document(found: Data) -> str:
+    """The document most checks are cited from."""
+    cites = [cite for check in found["checks"] for cite in check["cites"]]
+    documents = [layer["document"] for layer in reversed(found["ruleset"]["stack"])]
+    return max(documents, key=lambda name: sum(cite.startswith(f"{name} ") for cite in cites))
 
 
 def _symbols(diagrams: list[Data]) -> Data:

@@ -142,11 +142,11 @@ def expect(entry: Entry, body: dict[str, Any], place: Place, old: Any, problems:
 
 
 def said_of(value: Any) -> str:
-    """A value as a message quotes it."""
+    """A value as a message quotes it, on one line."""
     if value is None:
         return "nothing"
     if isinstance(value, list):
         return ", ".join(map(str, value))
     if isinstance(value, dict):
         return "; ".join(f"{key}: {said_of(inner)}" for key, inner in value.items())
-    return str(value).strip()
+    return " ".join(str(value).split())

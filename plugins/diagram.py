@@ -17,7 +17,7 @@ SIZE = 11.0
 """Height of the lettering; it is monospaced, so that its width is known."""
 LETTER = SIZE * 0.61
 LINE = 13.5
-LABEL, NODE, MARK = 21, 13, 7
+LABEL, NODE, MARK = 21, 16, 7
 """Characters at which the text of a line, of a node and of a mark is broken."""
 PAD = 12.0
 BUS = 16.0

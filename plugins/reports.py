@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from gaugebook import ReportFormat, Result, hookimpl, render_markdown, render_text
 
 VALUE_COLUMNS = ("what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry")
@@ -30,6 +27,9 @@ def render_csv(result: Result, full: bool = False) -> str:
 
     Without `full`, a value that does not exist is left out.
     """
+    import csv
+    import io
+
     text = io.StringIO(newline="")
     table = csv.writer(text, lineterminator="\n")
     table.writerow(VALUE_COLUMNS)

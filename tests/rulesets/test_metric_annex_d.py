@@ -346,6 +346,19 @@ def test_an_amended_table_is_cited_from_both_documents() -> None:
     assert cites == ["IEC 60364-5-52:2009 Table B.52.14", "BS 7671 Table 4B1"]
 
 
+def test_a_cell_that_differs_is_explained_from_both_documents(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = tmp_path / "c.yaml"
+    project.write_text(
+        PROJECT + "  c: {role: final, design_current: 60 A, phases: 1, runs: [{method: C}],"
+        " conductor: {insulation: XLPE, cable: single_core, size: 50 mm2}}\n"
+    )
+    main(["explain", str(project), "circuits.c.runs[0].tabulated_capacity", "--ruleset", BRITISH])
+    said = " ".join(capsys.readouterr().out.split())
+    assert "given as 228 (BS 7671 Table 4E1A), 209 (IEC 60364-5-52:2009 Table B.52.3)" in said
+
+
 def test_there_is_no_method_d() -> None:
     problems = Problems()
     text = PROJECT + "  c: {role: final, conductor: {insulation: PVC}, runs: [{method: D}]}"
