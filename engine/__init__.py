@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .blocks import Grid, Heading, Items, Paragraph, as_markdown, as_text
+    from .blocks import Grid, Heading, Items, Paragraph, as_html, as_markdown, as_text
     from .diagnostics import Diagnostic, GaugebookError, Problems, Refused, Span, hint
     from .hooks import (
         CaseReader,
@@ -23,8 +23,10 @@ if TYPE_CHECKING:
         Taken,
         hookimpl,
     )
+    from .questions import Comparison, Limits, compare, limits
     from .rendering import render_markdown, render_text
     from .session import Book, Result, open_book, size
+    from .sheet import build_sheet
 
 __version__ = "0.1.0"
 
@@ -33,6 +35,7 @@ _HOMES = {
     "CaseReader": "hooks",
     "Catalogue": "hooks",
     "Command": "hooks",
+    "Comparison": "questions",
     "Diagnostic": "diagnostics",
     "GaugebookError": "diagnostics",
     "Grid": "blocks",
@@ -40,6 +43,7 @@ _HOMES = {
     "ImportedProject": "hooks",
     "Items": "blocks",
     "LanguageFunction": "hooks",
+    "Limits": "questions",
     "NoValue": "hooks",
     "Paragraph": "blocks",
     "Problems": "diagnostics",
@@ -50,10 +54,14 @@ _HOMES = {
     "Result": "session",
     "Span": "diagnostics",
     "Taken": "hooks",
+    "as_html": "blocks",
     "as_markdown": "blocks",
     "as_text": "blocks",
+    "build_sheet": "sheet",
+    "compare": "questions",
     "hint": "diagnostics",
     "hookimpl": "hooks",
+    "limits": "questions",
     "open_book": "session",
     "render_markdown": "rendering",
     "render_text": "rendering",
@@ -65,6 +73,7 @@ __all__ = [
     "CaseReader",
     "Catalogue",
     "Command",
+    "Comparison",
     "Diagnostic",
     "GaugebookError",
     "Grid",
@@ -72,6 +81,7 @@ __all__ = [
     "ImportedProject",
     "Items",
     "LanguageFunction",
+    "Limits",
     "NoValue",
     "Paragraph",
     "Problems",
@@ -83,10 +93,14 @@ __all__ = [
     "Span",
     "Taken",
     "__version__",
+    "as_html",
     "as_markdown",
     "as_text",
+    "build_sheet",
+    "compare",
     "hint",
     "hookimpl",
+    "limits",
     "open_book",
     "render_markdown",
     "render_text",

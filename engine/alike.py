@@ -17,6 +17,7 @@ class Alike:
 
     def __init__(self) -> None:
         self._known: dict[str, tuple[Any, ...]] = {}
+        self._names: dict[str, list[str]] = {}
 
     def signature(self, thing: Thing) -> tuple[Any, ...]:
         """Equal for two things exactly when they are alike; compare within one run only."""
@@ -25,11 +26,13 @@ class Alike:
             made = self._known[thing.path] = (thing.kind, *self._parts(thing))
         return made
 
-    def _parts(self, thing: Thing) -> Iterable[Any]:
-        for name, attribute in thing.run.rulebook.attributes[thing.kind].items():
-            if attribute.role == "relation" and (attribute.data.get("relation") or ["link"])[0] not in FORWARD:
-                continue
-            yield name, self._value(thing, thing.memo.get(name))
+    def _parts(self, thing: Thing) -> list[Any]:
+        if thing.kind not in self._names:
+            self._names[thing.kind] = [
+                name for name, attribute in thing.run.rulebook.attributes[thing.kind].items()
+                if attribute.role != "relation" or attribute.data["relation"][0] in FORWARD
+            ]
+        return [self._value(thing, thing.memo.get(name)) for name in self._names[thing.kind]]
 
     def _value(self, thing: Thing, value: Any) -> Any:
         if isinstance(value, Absent):

@@ -1,8 +1,9 @@
-"""A page for people as a list of blocks, and its two printings: plain text for a terminal, and Markdown."""
+"""A page for people as a list of blocks, and its printings: plain text for a terminal, Markdown, HTML."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 from itertools import zip_longest
 from typing import NamedTuple
 
@@ -57,6 +58,24 @@ def as_text(blocks: Sequence[Block]) -> str:
 def as_markdown(blocks: Sequence[Block]) -> str:
     """The page as Markdown."""
     return ("\n\n".join(_markdown(block) for block in blocks) + "\n").replace(TIE, " ")
+
+
+def as_html(blocks: Sequence[Block]) -> str:
+    """The page as a fragment of HTML, every text made literal."""
+    return "\n".join(_html(block) for block in blocks).replace(TIE, "&nbsp;")
+
+
+def _html(block: Block) -> str:
+    if isinstance(block, Heading):
+        return f"<h{block.level}>{escape(block.text)}</h{block.level}>"
+    if isinstance(block, Paragraph):
+        return f"<p>{'<br>'.join(escape(line) for line in block.text.split(chr(10)))}</p>"
+    if isinstance(block, Items):
+        return f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in block.texts)}</ul>"
+    head = "".join(f"<th>{escape(header)}</th>" for header in block.headers)
+    rows = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in block.rows)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
 
 
 def _text(block: Block) -> str:

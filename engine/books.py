@@ -10,7 +10,6 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from . import cache
-from .bases import check_bases
 from .diagnostics import Problems
 from .extending import extensions
 from .inputs import Inputs, note_file, watching
@@ -32,6 +31,7 @@ class CheckedBook:
     """
 
     def __init__(self, book: Book, problems: Problems) -> None:
+        from .bases import check_bases
         from .loading import shipped_units
         from .model import Model
         from .programs import Programs, read_programs
@@ -71,7 +71,8 @@ def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mome
     """
     shelf = Shelf(folders)
     lenders = extensions().fingerprint()
-    key = (list(ids), [str(folder.absolute()) for folder in shelf.folders], moment.day, sorted(moment.days.items()), lenders)
+    where = [str(folder.absolute()) for folder in shelf.folders]
+    key = (list(ids), where, moment.day, sorted(moment.days.items()), lenders)
     kept = cache.fetch(KEPT, key)
     if kept is not None and _still_holds(kept, shelf):
         return Rulebook(kept["frozen"], kept["code"])

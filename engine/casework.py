@@ -12,13 +12,14 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, ClassVar
 
-from .books import check_book
+from .books import open_book
 from .diagnostics import GaugebookError, Problems, Span, hint
 from .documents import Document, read
 from .evaluating import Run, Thing, read_value
+from .moments import Moment
 from .project import Source, build_run, read_source
 from .rulebook import Attribute, Rulebook
-from .runtime import DASH, MISSING, SLACK, Absent, Axis, Table
+from .runtime import DASH, MISSING, SLACK, Absent, MakeTable, Table
 from .schema import validate
 from .session import Offer, settle_readings, stated_readings
 from .units import UnitError, show
@@ -36,8 +37,8 @@ class CountedTable(Table):
 
     __slots__ = ("hits",)
 
-    def __init__(self, name: str, axes: list[Axis], cells: dict[tuple[int, ...], Any]) -> None:
-        super().__init__(name, axes, cells)
+    def __init__(self, name: str, make: MakeTable) -> None:
+        super().__init__(name, make)
         self.hits: set[tuple[int, ...]] = set()
 
     def _value(self, places: tuple[int, ...], keys: Sequence[Any]) -> Any:
@@ -93,7 +94,14 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
 
     Raises `Refused` for faults of the ruleset or of a case file; a case that fails is no fault.
     """
-    rulebook = WatchedRulebook(check_book([id], folders).compiled().frozen)
+    books: dict[str | None, WatchedRulebook] = {}
+
+    def on(day: str | None) -> WatchedRulebook:
+        if day not in books:
+            books[day] = WatchedRulebook(open_book([id], folders, Moment(day)).frozen)
+        return books[day]
+
+    rulebook = on(None)
     outcome = Outcome()
     problems = Problems()
     touched: set[str] = set()
@@ -102,7 +110,7 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
         if document is None or not validate(document, "cases", problems):
             continue
         for index in range(len(document.data["cases"])):
-            case = Case(document, index, rulebook, problems)
+            case = Case(document, index, on(day_of(document, index)), problems)
             misses = list(case.misses())
             outcome.cases += 1
             outcome.failed += bool(misses)
@@ -110,6 +118,10 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
             touched |= set(case.touched())
     problems.refuse_if_any()
     tables = {name: table for name, table in rulebook.tables.items() if isinstance(table, CountedTable)}
+    for other in books.values():
+        for name, table in other.tables.items():
+            if name in tables and isinstance(table, CountedTable) and table.cells.keys() == tables[name].cells.keys():
+                tables[name].hits |= table.hits
     touched |= {f"tables/{name}" for name, table in tables.items() if table.hits}
     outcome.untouched = [
         id for id in rulebook.entries if id.partition("/")[0] in SECTIONS and id not in touched
@@ -118,6 +130,12 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
         name: (len(table.hits & table.printed()), len(table.printed())) for name, table in tables.items()
     }
     return outcome
+
+
+def day_of(document: Document, index: int) -> str | None:
+    """The day a case is looked at; None for the ruleset as its layers end up."""
+    day = document.data["cases"][index].get("date")
+    return None if day is None else str(day)
 
 
 class Case:

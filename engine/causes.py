@@ -1,4 +1,4 @@
-"""Why two evaluations of one design differ: two derivations walked side by side down to the entries that changed.
+"""Why two evaluations of one design differ: their derivations walked side by side to what changed.
 
 A value differs because something it read differs, or because what it leans on says something else. The second
 is settled by experiment: the program of the one book is run on the values of the other. Where the answer
@@ -13,16 +13,10 @@ from typing import Any, NamedTuple
 
 from .diagnostics import GaugebookError
 from .evaluating import Thing
-from .project import Source
 from .rulebook import Attribute
 from .runtime import Absent
-from .tracing import Frame, Read, TracedRulebook, TracedRun, TracedTable, traced_run
-
-Context = tuple[tuple[Read, Any], ...]
-"""Attributes bound to a candidate, outermost choice first."""
-
-ALIEN = object()
-"""Stands for what a program of one book cannot answer about the things of the other."""
+from .sides import ALIEN, Context, Side, kept, same, verdict
+from .tracing import Frame, Read, TracedRulebook, TracedRun, TracedTable
 
 
 class Cell(NamedTuple):
@@ -50,60 +44,6 @@ class Cause:
 Causes = dict[tuple[str, str], Cause]
 
 
-@dataclass
-class Side:
-    """One of the two evaluations: a book, a project with its layout applied, and the readings settled."""
-
-    rulebook: TracedRulebook
-    source: Source
-    settled: dict[str, tuple[str, str]]
-    runs: dict[Context, TracedRun] = field(default_factory=dict)
-
-    def run(self, context: Context) -> TracedRun:
-        """The evaluation with the attributes of the context bound."""
-        if context not in self.runs:
-            self.runs[context] = traced_run(self.source, self.rulebook, self.settled, dict(context))
-        return self.runs[context]
-
-    def attribute(self, thing: Thing, name: str) -> Attribute | None:
-        """The declaration of an attribute in this book."""
-        return self.rulebook.attributes.get(thing.kind, {}).get(name)
-
-    def content(self, id: str) -> str | None:
-        """The identity of an entry; None where the book has none of that name."""
-        entry = self.rulebook.entries.get(id)
-        return None if entry is None else entry["content"]
-
-    def leans(self, key: str) -> list[str]:
-        """The entries a program is made of: its own, and the tables, constants and series it names."""
-        section, _, name = key.partition(" ")
-        frozen = self.rulebook.frozen
-        if section == "check":
-            check = self.rulebook.checks[name]
-            return [check["entry"], *check["leans"]]
-        kind, _, attribute = name.partition(".")
-        made = frozen["rules" if section == "rule" else "choices"][name]
-        return [self.rulebook.attributes[kind][attribute].entry, *made["leans"]]
-
-
-def same(a: Any, b: Any) -> bool:
-    """Whether two values are one, things compared by name and absent values by whether the rules say so."""
-    if isinstance(a, Absent) or isinstance(b, Absent):
-        return isinstance(a, Absent) and isinstance(b, Absent) and a.void == b.void
-    if isinstance(a, Thing) and isinstance(b, Thing):
-        return a.path == b.path
-    if isinstance(a, list) and isinstance(b, list):
-        return len(a) == len(b) and all(same(x, y) for x, y in zip(a, b, strict=True))
-    return bool(a == b)
-
-
-def verdict(outcome: Any) -> bool | None:
-    """Whether a check is in order: it passes or does not apply; None where that is open."""
-    if isinstance(outcome, Absent):
-        return False if outcome.void else None
-    return outcome is None or bool(outcome[0])
-
-
 class Walk:
     """Finds the root causes of differences between two sides."""
 
@@ -126,11 +66,12 @@ class Walk:
         return before.run(context), after.run(context)
 
     def _value(self, read: Read, context: Context) -> Causes:
-        path, name = read
+        path, _ = read
         if any(bound == read for bound, _ in context):
             return {}
-        if not all(path in run.things for run in self._runs(context)):
-            return _cause("input", path)
+        there = [path in run.things for run in self._runs(context)]
+        if not all(there):
+            return _cause("input", path) if any(there) else {}
         key = (*read, context)
         if key not in self._known:
             self._known[key] = {}
@@ -140,8 +81,9 @@ class Walk:
     def _differs(self, read: Read, context: Context) -> bool:
         path, name = read
         runs = self._runs(context)
-        if not all(path in run.things for run in runs):
-            return True
+        there = [path in run.things for run in runs]
+        if not all(there):
+            return any(there)
         return not same(*(self._answer(run, path, name) for run in runs))
 
     @staticmethod
@@ -171,7 +113,21 @@ class Walk:
             changed = [id for id in ids if self._changed(id)]
             if changed:
                 return _merged(_cause("entry", id) for id in changed)
-        return _cause("input", f"{path}.{name}")
+        return self._related(before, read, context) or _cause("input", f"{path}.{name}")
+
+    def _related(self, attribute: Attribute, read: Read, context: Context) -> Causes:
+        """Why a relation nobody states differs: things that come, go, or are linked otherwise."""
+        relation = attribute.data.get("relation") or ["link"]
+        if relation[0] == "link":
+            return {}
+        path, name = read
+        lists = [run.ask(run.things[path], name) for run in self._runs(context)]
+        ways = [{thing.path for thing in things} if isinstance(things, list) else set() for things in lists]
+        found = []
+        for other in sorted(ways[0] ^ ways[1]):
+            link = str(relation[1]) if relation[0] == "inverse" else ""
+            found.append(self._value((other, link), context) if link else self._value((other, name), context))
+        return _merged(found)
 
     def _inputs_differ(self, path: str, name: str) -> bool:
         """Whether the two projects state an attribute differently."""
@@ -189,8 +145,9 @@ class Walk:
 
     def _check(self, path: str, name: str, context: Context) -> Causes:
         key = f"check {name}"
-        if not all(path in run.things for run in self._runs(context)):
-            return _cause("input", path)
+        there = [path in run.things for run in self._runs(context)]
+        if not all(there):
+            return _cause("input", path) if any(there) else {}
         known = [side for side in self.sides if name in side.rulebook.checks]
         if len(known) < len(self.sides):
             return _merged(_cause("entry", side.rulebook.checks[name]["entry"]) for side in known)
@@ -201,7 +158,11 @@ class Walk:
         return self._told(key, told, things, context, verdict)
 
     def _told(
-        self, key: str, told: list[tuple[Any, Frame]], things: list[Thing], context: Context,
+        self,
+        key: str,
+        told: list[tuple[Any, Frame]],
+        things: list[Thing],
+        context: Context,
         of: Callable[[Any], Any],
     ) -> Causes:
         """The causes behind two different answers of one program."""
@@ -209,9 +170,7 @@ class Walk:
         if same(of(was), of(now)):
             return {}
         found = self._own(key, told, things, context, of)
-        differing = [
-            read for read in {**was_frame.reads, **now_frame.reads} if self._differs(read, context)
-        ]
+        differing = [read for read in {**was_frame.reads, **now_frame.reads} if self._differs(read, context)]
         if len(differing) + bool(found) > 1:
             telling = [read for read in differing if self._tells(key, read, told, things, context, of)]
             differing = telling or ([] if found else differing)
@@ -220,7 +179,11 @@ class Walk:
         return found or self._last_resort(key)
 
     def _own(
-        self, key: str, told: list[tuple[Any, Frame]], things: list[Thing], context: Context,
+        self,
+        key: str,
+        told: list[tuple[Any, Frame]],
+        things: list[Thing],
+        context: Context,
         of: Callable[[Any], Any],
     ) -> Causes:
         """The entries of a program itself that make it answer differently on the same values."""
@@ -243,23 +206,31 @@ class Walk:
                 continue
             differ = True
             swap = {name: there.traced[name] for name in tables if name in there.traced}
-            by_table = by_table or not same(self._foreign(key, run, things[number], here, of, swap)[0], answer)
+            by_table = by_table or not same(
+                self._foreign(key, run, things[number], here, of, swap)[0], answer
+            )
             swap = {name: here.traced[name] for name in tables if name in here.traced}
             by_rest = by_rest or not same(self._foreign(key, run, things[number], there, of, swap)[0], answer)
         if fit and not differ:
             return {}
         if not (by_table or by_rest):
             by_table = by_rest = True
-        return self._named([id for id in changed if (by_table if id.startswith("tables/") else by_rest)], frames)
+        return self._named(
+            [id for id in changed if (by_table if id.startswith("tables/") else by_rest)], frames
+        )
 
     @staticmethod
     def _foreign(
-        key: str, run: TracedRun, thing: Thing, book: TracedRulebook, of: Callable[[Any], Any],
+        key: str,
+        run: TracedRun,
+        thing: Thing,
+        book: TracedRulebook,
+        of: Callable[[Any], Any],
         swap: Mapping[str, TracedTable] | None = None,
     ) -> tuple[Any, Frame]:
         """A program of a book on the values of a run, some tables swapped; `ALIEN` where they do not fit."""
         try:
-            with _kept(run), run.recorder.swap(swap or {}):
+            with kept(run), run.recorder.swap(swap or {}):
                 answer, frame = run.call(key, thing, book)
         except (LookupError, TypeError, AttributeError, ArithmeticError, GaugebookError):
             return ALIEN, Frame()
@@ -271,7 +242,9 @@ class Walk:
         asked = {lookup: None for frame in frames for lookup in frame.lookups}
         tables = [id for id in changed if id.startswith("tables/")]
         for id in tables:
-            cells = [cell for table, keys in asked if f"tables/{table}" == id for cell in self._cell(table, keys)]
+            cells = [
+                cell for table, keys in asked if f"tables/{table}" == id for cell in self._cell(table, keys)
+            ]
             if cells:
                 found["entry", id] = Cause("entry", id, cells)
         others = [id for id in changed if id not in tables]
@@ -301,7 +274,12 @@ class Walk:
         return _merged(_cause("entry", id) for id in hidden or self.sides[0].leans(key)[:1])
 
     def _tells(
-        self, key: str, read: Read, told: list[tuple[Any, Frame]], things: list[Thing], context: Context,
+        self,
+        key: str,
+        read: Read,
+        told: list[tuple[Any, Frame]],
+        things: list[Thing],
+        context: Context,
         of: Callable[[Any], Any],
     ) -> bool:
         """Whether exchanging this one value between the sides changes the answer of either."""
@@ -313,7 +291,7 @@ class Walk:
         if any(value is ALIEN or isinstance(value, (Thing, list)) for value in values):
             return True
         for number, run in enumerate(runs):
-            with _kept(run):
+            with kept(run):
                 run.things[path].memo[name] = values[1 - number]
                 answer, _ = self._foreign(key, run, things[number], self.sides[number].rulebook, of)
             if answer is ALIEN or not same(answer, of(told[number][0])):
@@ -333,8 +311,7 @@ class Walk:
     # -- choices
 
     def _choice(self, before: Attribute, after: Attribute, read: Read, context: Context) -> Causes:
-        """Why another member was chosen: the condition, the list, or the checks on the first candidate in dispute."""
-        path, name = read
+        """Why another member was chosen: the condition, the list, or the checks on a candidate in dispute."""
         runs = self._runs(context)
         found = self._program(f"choice {before.key}", read, context)
         if found:
@@ -385,20 +362,3 @@ def _merged(many: Iterable[Causes]) -> Causes:
             else:
                 merged[key] = Cause(cause.kind, cause.name, list(cause.cells))
     return merged
-
-
-class _kept:
-    """Puts back every value of a run when the experiment is over."""
-
-    def __init__(self, run: TracedRun) -> None:
-        self.run = run
-
-    def __enter__(self) -> None:
-        self.kept = [(thing, dict(thing.memo), dict(thing.route)) for thing in self.run.things.values()]
-        self.frames, self.rejected = dict(self.run.frames), dict(self.run.rejected)
-        self.trials = {read: list(trials) for read, trials in self.run.trials.items()}
-
-    def __exit__(self, *_: object) -> None:
-        for thing, memo, route in self.kept:
-            thing.memo, thing.route = memo, route
-        self.run.frames, self.run.rejected, self.run.trials = self.frames, self.rejected, self.trials

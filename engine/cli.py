@@ -9,7 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -46,7 +46,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _left_alone(arguments: list[str]) -> tuple[list[str], list[str]]:
     """A call without its --without-plugin options, and what they name: that is settled before all else."""
-    said, names = [], []
+    said: list[str] = []
+    names: list[str] = []
     rest = iter(arguments)
     for argument in rest:
         option, sign, name = argument.partition("=")
@@ -160,6 +161,37 @@ def _explain(options: argparse.Namespace) -> int:
         text = explaining.render_text(told, options.full)
     _write(options, text)
     return _status(result.passes)
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from .questions import compare
+
+    comparison = compare(
+        options.project, options.ruleset or (), options.layout or (), _readings(options), options.rulesets or (),
+        date=options.date, everything=options.all, values=options.values,
+    )
+    _answer(options, comparison)
+    return _status(comparison.passes)
+
+
+def _limits(options: argparse.Namespace) -> int:
+    from .questions import limits_of_result
+
+    result = _sized(options)
+    _answer(options, limits_of_result(result, options.input))
+    return _status(result.passes)
+
+
+def _answer(options: argparse.Namespace, answer: Any) -> None:
+    """Print an answer in the form asked for."""
+    from .blocks import as_html, as_markdown, as_text
+
+    if options.format == "json":
+        text = answer.to_json()
+    else:
+        forms = {"table": as_text, "markdown": as_markdown, "html": as_html}
+        text = forms[options.format](answer.page(options.full))
+    _write(options, text)
 
 
 def _folders(options: argparse.Namespace) -> list[Path]:
@@ -314,7 +346,8 @@ class Parser(argparse.ArgumentParser):
     """A parser whose complaints look like all others."""
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
-        super().__init__(*arguments, formatter_class=Formatter, **options)
+        options.setdefault("formatter_class", Formatter)
+        super().__init__(*arguments, **options)
 
     def error(self, message: str) -> NoReturn:
         """Refuse the call."""
@@ -339,7 +372,8 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     """Every command with its options; those of plugins where `said` holds no command of ours."""
     about = "Sizes a project under the books that apply to it, every value cited."
     parser = Parser(PROGRAM, description=about)
-    parser.add_argument(WITHOUT, action="append", metavar="NAME", help="leave a plugin alone; repeatable, anywhere")
+    leave = "leave a plugin alone; repeatable, anywhere in a call"
+    parser.add_argument(WITHOUT, action="append", metavar="NAME", help=leave)
     parser.add_argument("--version", action=Version, help="print the version and leave")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
@@ -355,6 +389,25 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     _select(explain)
     _present(explain, "table", "json", "markdown")
     explain.set_defaults(command=_explain)
+
+    compare = commands.add_parser("compare", help="layouts and rulesets side by side, and what makes them differ")
+    compare.add_argument("project", metavar="PROJECT", help="a project file")
+    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help="a column: a stack; repeatable")
+    compare.add_argument("--layout", action="append", metavar="NAME", help="a layout; base: the project as written")
+    compare.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts")
+    compare.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
+    compare.add_argument("--all", action="store_true", help="also the rows that agree")
+    compare.add_argument("--values", action="store_true", help="every derived value, not only choices")
+    _search(compare)
+    _present(compare, "table", "json", "markdown", "html")
+    compare.set_defaults(command=_compare)
+
+    limits = commands.add_parser("limits", help="how far each input may move before an outcome changes")
+    limits.add_argument("project", metavar="PROJECT", help="a project file")
+    limits.add_argument("--input", action="append", metavar="THING.FIELD", help="move only this input; repeatable")
+    _select(limits)
+    _present(limits, "table", "json", "markdown", "html")
+    limits.set_defaults(command=_limits)
 
     ruleset = commands.add_parser("ruleset", help="what rulesets there are, and whether they are sound")
     benches = ruleset.add_subparsers(title="commands", required=True, metavar="COMMAND")
@@ -402,7 +455,7 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
 
     look_up = commands.add_parser("look-up", help="what a catalogue knows of an item")
     look_up.add_argument("catalogue", metavar="CATALOGUE", nargs="?", help="left out: list the catalogues")
-    look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name the catalogue knows, or a file it reads")
+    look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name it knows, or a file it reads")
     _present(look_up, "table", "json", "markdown", full=False)
     look_up.set_defaults(command=_look_up)
     if not set(said) & set(commands.choices):
@@ -419,11 +472,11 @@ def _add_plugin_commands(commands: Any) -> None:
             extensions().reject(plugin, "plugin-duplicate", adds="command", item=item.name, other=PROGRAM)
             continue
         added = commands.add_parser(item.name, help=item.about)
-        extensions().ask(plugin, "plugin-raises", lambda item=item, added=added: item.prepare(added), what=item.name)
-        added.set_defaults(command=lambda options, plugin=plugin, item=item: _run_plugin(options, plugin, item))
+        extensions().ask(plugin, "plugin-raises", partial(item.prepare, added), what=item.name)
+        added.set_defaults(command=partial(_run_plugin, plugin, item))
 
 
-def _run_plugin(options: argparse.Namespace, plugin: Any, item: Any) -> int:
+def _run_plugin(plugin: Any, item: Any, options: argparse.Namespace) -> int:
     """Run a command of a plugin; a failure is told with the plugin's name."""
     from .extending import extensions, reason_of
 

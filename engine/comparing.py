@@ -10,12 +10,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .causes import Cause, Causes, Cell, Side, Walk
+from .causes import Cause, Causes, Cell, Walk
 from .evaluating import Run, Thing
 from .project import Source
 from .results import plain, unit_text, version
 from .rulebook import Rulebook
 from .runtime import Absent
+from .sides import Side
 from .tracing import Recorder, TracedRulebook, TracedRun
 from .units import show
 
@@ -41,8 +42,11 @@ class Column:
         """The head of the column."""
         ruleset = self.result["ruleset"]
         return {
-            "layout": self.layout, "rulesets": list(self.stack), "passes": self.result["passes"],
-            "digest": ruleset["digest"], "stack": ruleset["stack"],
+            "layout": self.layout,
+            "rulesets": list(self.stack),
+            "passes": self.result["passes"],
+            "digest": ruleset["digest"],
+            "stack": ruleset["stack"],
         }
 
 
@@ -78,9 +82,7 @@ def compare_columns(columns: Sequence[Column], everything: bool = False, values:
         "passes": [column.result["passes"] for column in columns],
         "columns": [column.describe() for column in columns],
         "rows": rows,
-        "differences": [
-            _difference(columns, one, other, rows) for one, other in neighbours(columns)
-        ],
+        "differences": [_difference(columns, one, other, rows) for one, other in neighbours(columns)],
         "totals": totals(columns),
     }
 
@@ -105,7 +107,9 @@ def _rows(columns: Sequence[Column], everything: bool, values: bool) -> Iterator
         for check in column.result["checks"]:
             if check["check"] in column.side.rulebook.checks:
                 cells = found.setdefault((check["thing"], check["check"]), [None] * len(columns))
-                cells[number] = {key: check[key] for key in ("passes", "actual", "limit", "margin", "why") if key in check}
+                cells[number] = {
+                    key: check[key] for key in ("passes", "actual", "limit", "margin", "why") if key in check
+                }
     for (thing, name), cells in found.items():
         verdicts = [cell is None or cell["passes"] for cell in cells]
         if everything or not all(verdicts):
@@ -120,11 +124,16 @@ def _value_rows(columns: Sequence[Column], values: bool) -> Iterator[Data]:
             if "rejected" in value:
                 choices.add(name)
             cells = found.setdefault(name, [None] * len(columns))
-            cells[number] = {key: value[key] for key in ("value", "unit", "stated", "why", "undetermined") if key in value}
+            cells[number] = {
+                key: value[key] for key in ("value", "unit", "stated", "why", "undetermined") if key in value
+            }
     for name, cells in found.items():
         if values or name in choices:
             thing, _, attribute = name.rpartition(".")
-            outcomes = [None if cell is None else (cell["value"], "why" in cell, cell.get("undetermined")) for cell in cells]
+            outcomes = [
+                None if cell is None else (cell["value"], "why" in cell, cell.get("undetermined"))
+                for cell in cells
+            ]
             differs = any(outcome != outcomes[0] for outcome in outcomes)
             yield _row(columns, "choice" if name in choices else "value", thing, attribute, cells, differs)
 
@@ -167,14 +176,31 @@ def _difference(columns: Sequence[Column], one: int, other: int, rows: list[Data
         for key, cause in causes.items():
             told.setdefault(key, Cause(*key)).meet(cause)
             explains.setdefault(key, []).append(row["name"])
-    causes_told = [{**_cause(before.side, after.side, told[key]), "explains": names} for key, names in explains.items()]
+    _leave_to_the_whole(explains)
+    causes_told = [
+        {**_cause(before.side, after.side, told[key]), "explains": names} for key, names in explains.items()
+    ]
     causes_told.sort(key=lambda cause: -len(cause["explains"]))
     return {"from": one, "to": other, "rows": differing, "causes": causes_told}
 
 
+def _leave_to_the_whole(explains: dict[tuple[str, str], list[str]]) -> None:
+    """A thing that only one side has explains for all that lies within it."""
+    inputs = [name for kind, name in explains if kind == "input"]
+    for inner in inputs:
+        around = [outer for outer in inputs if inner.startswith((f"{outer}.", f"{outer}["))]
+        if around:
+            rows = explains["input", min(around, key=len)]
+            rows += [row for row in explains.pop(("input", inner)) if row not in rows]
+
+
 def _cause(before: Side, after: Side, cause: Cause) -> Data:
     if cause.kind == "input":
-        return {"kind": "input", "name": cause.name, "values": [_input(side, cause.name) for side in (before, after)]}
+        return {
+            "kind": "input",
+            "name": cause.name,
+            "values": [_input(side, cause.name) for side in (before, after)],
+        }
     entries = [side.rulebook.entries.get(cause.name) for side in (before, after)]
     known = next(entry for entry in reversed(entries) if entry is not None)
     made = {
@@ -195,7 +221,9 @@ def _changes(before: Data | None, after: Data | None) -> list[Data]:
     was, now = ((entry or {}).get("changed", []) for entry in (before, after))
     told = [change for change in now if change not in was] + [change for change in was if change not in now]
     return [
-        {"layer": change["layer"], "what": change["what"]} for change in told if change["operation"] != "recite"
+        {"layer": change["layer"], "what": change["what"]}
+        for change in told
+        if change["operation"] != "recite"
     ]
 
 
@@ -226,7 +254,10 @@ def _cell(before: Rulebook, after: Rulebook, cell: Cell) -> Data:
     made: Data = {"at": keys}
     for word, side, value in (("from", before, cell.before), ("to", after, cell.after)):
         unit = side.frozen["tables"].get(cell.table, {}).get("unit")
-        made[word] = {"value": plain(value, side.units.unit(unit) if unit else None), "unit": unit if unit != "1" else None}
+        made[word] = {
+            "value": plain(value, side.units.unit(unit) if unit else None),
+            "unit": unit if unit != "1" else None,
+        }
     return made
 
 
@@ -246,12 +277,21 @@ def totals(columns: Sequence[Column]) -> list[Data]:
                 group = tuple(_plainly(column.side, run, thing, by) for by in total.get("by", []))
                 unit = column.side.attribute(thing, total["sum"])
                 value = run.ask(thing, total["sum"])
-                line = lines.setdefault((name, group), {
-                    "name": name, "title": total.get("title", name.replace("_", " ")),
-                    "group": dict(zip(total.get("by", []), group, strict=True)),
-                    "unit": unit_text(unit.unit) if unit else None, "amounts": [0.0] * len(columns),
-                })
-                known = line["amounts"][number] is not None and not isinstance(value, Absent) and value is not None
+                line = lines.setdefault(
+                    (name, group),
+                    {
+                        "name": name,
+                        "title": total.get("title", name.replace("_", " ")),
+                        "group": dict(zip(total.get("by", []), group, strict=True)),
+                        "unit": unit_text(unit.unit) if unit else None,
+                        "amounts": [0.0] * len(columns),
+                    },
+                )
+                known = (
+                    line["amounts"][number] is not None
+                    and not isinstance(value, Absent)
+                    and value is not None
+                )
                 amount = plain(value, unit.unit if unit else None) if known else None
                 line["amounts"][number] = line["amounts"][number] + amount if known else None
     return list(lines.values())

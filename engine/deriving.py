@@ -49,10 +49,15 @@ def derive(
 
 
 class Deriver:
-    """Builds the nodes of one derivation; `seen` makes the second meeting a reference."""
+    """Builds the nodes of one derivation; `seen` makes the second meeting a reference.
 
-    def __init__(self, run: Run, checked: CheckedBook, full: bool, source: Source | None) -> None:
-        self.run, self.full, self.source = run, full, source
+    `idle` says whether a choice also lists the checks that do not apply to it.
+    """
+
+    def __init__(
+        self, run: Run, checked: CheckedBook, full: bool, source: Source | None, idle: bool = True
+    ) -> None:
+        self.run, self.full, self.source, self.idle = run, full, source, idle
         self.rulebook = run.rulebook
         self.frozen = run.rulebook.frozen
         self.programs, self.model = checked.programs, checked.model
@@ -63,12 +68,13 @@ class Deriver:
     def node(self, thing: Thing, name: str) -> Tree:
         """The node of an attribute or a check."""
         attribute = self.rulebook.attributes[thing.kind].get(name)
-        if attribute is not None:
-            return self.attribute(thing, attribute)
-        check = self.checks[name]
-        if check.kind != thing.kind:
-            raise KeyError(f"{thing.kind}.{name}")
-        return self.check(thing, check)
+        with self.run.exactly():
+            if attribute is not None:
+                return self.attribute(thing, attribute)
+            check = self.checks[name]
+            if check.kind != thing.kind:
+                raise KeyError(f"{thing.kind}.{name}")
+            return self.check(thing, check)
 
     # -- what nodes have in common
 
@@ -88,8 +94,7 @@ class Deriver:
             return known
         value: Any
         try:
-            with self.run.exactly():
-                value = thing.get(attribute.name)
+            value = thing.get(attribute.name)
         except Absent as absent:
             value = absent
         node: Tree = {"id": id, "role": attribute.role, "thing": thing.path, "attribute": attribute.name}
@@ -146,14 +151,14 @@ class Deriver:
 
     def _condition(self, op: Op, thing: Thing, trace: Trace) -> Tree:
         put = Substitution(self.values, thing, trace).text(op)
-        return {"condition": print_tree(op.node), "substituted": put}
+        return {"condition": self.values.written(op), "substituted": put}
 
     def _statement(self, op: Op, thing: Thing, trace: Trace, value: str) -> Tree:
         """An expression as written and with its values put in, up to the value it has."""
         left = Substitution(self.values, thing, trace).side(op)
         joint = ", so " if op.type.sort == "truth" and op.code != "get" else " = "
         put = left if left == value else f"{left}{joint}{value}"
-        made: Tree = {"formula": print_tree(op.node), "substituted": put}
+        made: Tree = {"formula": self.values.written(op), "substituted": put}
         if trace.conditions:
             made["conditions"] = [{"condition": asked, "substituted": put} for asked, put in trace.conditions]
         return made
@@ -221,8 +226,15 @@ class Deriver:
             for candidate in rejected
         ]
         needed = node["raw"] is not None or "why" in node
-        node["checks"] = [self.check(thing, check) for check in choice.checks] if needed else []
+        asking = [check for check in choice.checks if self.idle or self._applies(thing, check)] if needed else []
+        node["checks"] = [self.check(thing, check) for check in asking]
         self._below(node, [asked] if self.full or not needed else [])
+
+    def _applies(self, thing: Thing, check: Check) -> bool:
+        try:
+            return self.run.check(thing, check.name) is not None
+        except Absent:
+            return True
 
     def _verdict(self, name: str, passes: bool | None, actual: Any, limit: Any) -> Tree:
         """A check's name, verdict, sides and sign, with digits enough to tell the sides apart."""
@@ -248,8 +260,7 @@ class Deriver:
         why: list[str] = []
         verdict: tuple[bool | None, Any, Any] | None
         try:
-            with self.run.exactly():
-                verdict = self.run.check(thing, check.name)
+            verdict = self.run.check(thing, check.name)
         except Absent as absent:
             verdict, why = (False if absent.void else None, None, None), list(absent.reasons)
         value = VERDICTS[verdict[0]] if verdict is not None else NOT_APPLYING
@@ -260,7 +271,7 @@ class Deriver:
         if check.when is not None:
             node["route"] = self._condition(check.when, thing, asked)
         if verdict is not None:
-            node["formula"] = print_tree(check.require.node)
+            node["formula"] = self.values.written(check.require)
             node["substituted"] = self._sides(check.require, thing, trace, node)
         self._below(node, [trace, asked] if self.full else [trace])
         return node

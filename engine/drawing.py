@@ -65,13 +65,12 @@ def first_mark(thing: Thing, bodies: Any) -> Mark:
 class Drawing:
     """Puts the lines of a run together under one `diagram` declaration."""
 
-    def __init__(self, run: Run, body: Data) -> None:
-        self.body = body
+    def __init__(self, run: Run, body: Data, alike: Alike) -> None:
+        self.body, self.alike = body, alike
         self.lines = run.by_kind[str(body["of"])]
         self.starts = {line.path: first_mark(line, body.get("starts")) for line in self.lines}
         self.ends = {line.path: first_mark(line, body.get("ends")) for line in self.lines}
-        self.alike = Alike()
-        self.feeders: dict[str, list[Thing]] = {line.path: [] for line in self.lines}
+        self.sources: dict[str, list[Thing]] = {line.path: [] for line in self.lines}
         self.fed: set[str] = set()
         self._join()
 
@@ -79,22 +78,22 @@ class Drawing:
         """Find the lines that come in where each line begins; every line goes to one place only."""
         relation = self.body.get("fed_by")
         for line in self.lines:
-            for feeder in things_at(line, str(relation)) if relation else []:
-                self._feed(line, feeder)
+            for source in things_at(line, str(relation)) if relation else []:
+                self._feed(line, source)
         for line in self.lines:
             start = self.starts[line.path].thing
             for other in self.lines if start is not None else []:
                 if other is not line and self.ends[other.path].thing is start:
                     self._feed(line, other)
 
-    def _feed(self, line: Thing, feeder: Thing) -> None:
-        if feeder.path not in self.fed and not self._above(line, feeder):
-            self.feeders[line.path].append(feeder)
-            self.fed.add(feeder.path)
+    def _feed(self, line: Thing, source: Thing) -> None:
+        if source.path not in self.fed and not self._above(line, source):
+            self.sources[line.path].append(source)
+            self.fed.add(source.path)
 
-    def _above(self, line: Thing, feeder: Thing) -> bool:
-        """Whether the line already lies above its would-be feeder."""
-        return line is feeder or any(self._above(line, one) for one in self.feeders[feeder.path])
+    def _above(self, line: Thing, source: Thing) -> bool:
+        """Whether the line already lies above its would-be source."""
+        return line is source or any(self._above(line, one) for one in self.sources[source.path])
 
     def roots(self) -> list[Data]:
         """The nodes at which everything ends, in project order."""
@@ -132,7 +131,7 @@ class Drawing:
             "segments": [pieces(run, segments.get("text")) for run in runs],
             "marks": [{"symbol": m.symbol, "text": m.text} for m in marks if m is not None],
             "from": {
-                "symbol": start.symbol, "text": start.text, "lines": self._folded(self.feeders[line.path]),
+                "symbol": start.symbol, "text": start.text, "lines": self._folded(self.sources[line.path]),
             },
         }
 

@@ -22,7 +22,18 @@ from typing import Any, TypeVar
 from . import __version__
 from .diagnostics import Diagnostic, GaugebookError, diagnose, hint, render
 from .finding import OURSELVES, Found, age_of, find, place_of
-from .hooks import MARK, TABLE, CaseReader, Catalogue, Command, HookRow, Hooks, LanguageFunction, ProjectReader, ReportFormat
+from .hooks import (
+    MARK,
+    TABLE,
+    CaseReader,
+    Catalogue,
+    Command,
+    HookRow,
+    Hooks,
+    LanguageFunction,
+    ProjectReader,
+    ReportFormat,
+)
 from .resources import packaged
 
 WITHOUT_VARIABLE = "GAUGEBOOK_WITHOUT"
@@ -30,7 +41,7 @@ WITHOUT_VARIABLE = "GAUGEBOOK_WITHOUT"
 
 OPTION = "--without-plugin"
 SLOW = 1.0
-"""Seconds that loading a plugin, or one answer of it, may take before it is remarked on."""
+"""Seconds that loading a plugin, one of its hooks or a function of it may take before it is remarked on."""
 
 LOADED, OFF, BROKEN, WAITING = "loaded", "switched off", "broken", "not needed yet"
 _ITEM_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
@@ -98,7 +109,7 @@ class Extensions:
         if plugin.found.needs:
             self._warn(plugin, "plugin-needs-other-version", needs=plugin.found.needs, version=__version__)
             return
-        made = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value))
+        made = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value), SLOW)
         if made is None:
             return
         plugin.where = place_of(made)
@@ -106,8 +117,9 @@ class Extensions:
             name: value for name, value in _members(made)
             if getattr(value, MARK, False) and (plugin.shipped is None or name in plugin.shipped)
         }
-        for name in answers.keys() - {row.hook for row in TABLE}:
-            self._warn(plugin, "plugin-unknown-hook", hook=name, nearest=hint(name, (row.hook for row in TABLE)))
+        known = [row.hook for row in TABLE]
+        for name in sorted(answers.keys() - set(known)):
+            self._warn(plugin, "plugin-unknown-hook", hook=name, nearest=hint(name, known))
             return
         if not answers:
             self._warn(plugin, "plugin-answers-nothing")
@@ -123,29 +135,31 @@ class Extensions:
             self._verifier = _verifier()
         try:
             self._verifier.register(made, plugin.found.name)
-        except (pluggy.PluginValidationError, ValueError) as error:
-            reason = str(error).split("\n")[-1] if isinstance(error, pluggy.PluginValidationError) else str(error)
-            self._warn(plugin, "plugin-signature", reason=reason)
+        except pluggy.PluginValidationError as error:
+            self._warn(plugin, "plugin-signature", reason=" ".join(str(error).split()))
             return False
         return True
 
     # -- asking
 
-    def ask(self, plugin: Plugin, fault: str, call: Callable[[], _Item], **values: object) -> _Item | None:
+    def ask(
+        self, plugin: Plugin, fault: str, call: Callable[[], _Item], limit: float | None = None,
+        **values: object,
+    ) -> _Item | None:
         """What a call into a plugin answers; where it fails, that is told as `fault`, and none comes back.
 
         A `GaugebookError` passes: it is the plugin's own word on an input.
         """
         try:
-            return self.watched(plugin, call)
+            return self.watched(plugin, call, limit)
         except GaugebookError:
             raise
         except (Exception, SystemExit) as error:
             self._warn(plugin, fault, reason=reason_of(error), **values)
             return None
 
-    def watched(self, plugin: Plugin, call: Callable[[], _Item]) -> _Item:
-        """Call into a plugin; what it prints is kept from standard output, and slowness is remarked on."""
+    def watched(self, plugin: Plugin, call: Callable[[], _Item], limit: float | None = None) -> _Item:
+        """Call into a plugin; standard output is kept from it; more seconds than `limit` are told."""
         printed = io.StringIO()
         start = time.perf_counter()
         try:
@@ -155,7 +169,8 @@ class Extensions:
             took = time.perf_counter() - start
             if printed.getvalue():
                 self._warn(plugin, "plugin-prints", text=printed.getvalue().strip()[:60])
-            if took > SLOW and not any(fault.name == "plugin-slow" for fault in plugin.faults):
+            told = any(fault.name == "plugin-slow" for fault in plugin.faults)
+            if limit is not None and took > limit and not told:
                 self._warn(plugin, "plugin-slow", seconds=f"{took:.1f}")
 
     def items(self, hook: str) -> list[tuple[Plugin, Any]]:
@@ -184,7 +199,7 @@ class Extensions:
 
     def _answer(self, plugin: Plugin, row: HookRow) -> Iterator[Any]:
         answer = plugin.answers[row.hook]
-        items = self.ask(plugin, "plugin-raises", lambda: list(answer()), what=row.hook)
+        items = self.ask(plugin, "plugin-raises", lambda: list(answer()), SLOW, what=row.hook)
         for item in items or ():
             wrong = _wrong(row, item)
             if wrong:
@@ -253,8 +268,9 @@ class Extensions:
         return self.items("provide_commands")
 
     def fingerprint(self) -> list[str]:
-        """The plugins of others in use and the age of their code: part of what a compiled book was made from."""
-        return [f"{plugin} {plugin.where} {age_of(plugin.where)}" for plugin in self.loaded if plugin.shipped is None]
+        """The plugins of others in use and the age of their code: part of what a book was compiled from."""
+        others = [plugin for plugin in self.loaded if plugin.shipped is None]
+        return [f"{plugin} {plugin.where} {age_of(plugin.where)}" for plugin in others]
 
 
 def extensions() -> Extensions:
@@ -321,7 +337,8 @@ def _verifier() -> Any:
             return {"specname": None} if marked is True else None
 
         def parse_hookspec_opts(self, module_or_class: Any, name: str) -> Any:
-            return {"firstresult": False, "historic": False} if any(row.hook == name for row in TABLE) else None
+            known = any(row.hook == name for row in TABLE)
+            return {"firstresult": False, "historic": False} if known else None
 
     verifier = Verifier(OURSELVES)
     verifier.add_hookspecs(Hooks)

@@ -19,7 +19,9 @@ from .hooks import GROUP
 OURSELVES = "gaugebook"
 _SECTION = f"[{GROUP}]".encode()
 _METADATA = (".dist-info", ".egg-info")
-_REQUIREMENT = re.compile(rf"{OURSELVES}\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$", re.IGNORECASE)
+_REQUIREMENT = re.compile(
+    rf"{OURSELVES}\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$", re.IGNORECASE
+)
 _VERSION = re.compile(r"(?P<sign>[<>=!~]=?=?)\s*v?(?P<release>\d+(?:\.\d+)*)(?P<any>\.\*)?")
 
 
@@ -81,7 +83,8 @@ def unmet(requirements: Iterable[str], version: str) -> str:
         if wanted is None or "extra" in (wanted["marker"] or ""):
             continue
         for condition in _VERSION.finditer(wanted["versions"]):
-            if not _meets(_release(version), condition["sign"], _release(condition["release"]), bool(condition["any"])):
+            release = _release(condition["release"])
+            if not _meets(_release(version), condition["sign"], release, bool(condition["any"])):
                 return wanted["versions"].strip()
     return ""
 

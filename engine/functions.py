@@ -96,7 +96,8 @@ def _known(held_by: Extensions) -> dict[str, Function]:
         try:
             made = _lent(offered, str(plugin))
         except _Unfit as unfit:
-            held_by.reject(plugin, "plugin-bad-signature", function=offered.name, part=unfit.part, reason=unfit)
+            fault = {"function": offered.name, "part": unfit.part, "reason": unfit}
+            held_by.reject(plugin, "plugin-bad-signature", **fault)
             continue
         if offered.name in FUNCTIONS:
             held_by.reject(plugin, "plugin-duplicate", adds="function", item=offered.name, other="gaugebook")

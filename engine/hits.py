@@ -75,7 +75,7 @@ def _places(table: Table, keys: list[Any]) -> tuple[int, ...] | None:
             return table.locate(keys)
         axis = table.axes[0]
         first = axis.places[axis.bounds[min(max(axis.position(keys[0]), 0), len(axis.bounds) - 1)]]
-        return (first, *Table(table.name, table.axes[1:], {}).locate(keys[1:]))
+        return (first, *Table(table.name, lambda: (table.axes[1:], {})).locate(keys[1:]))
     except Absent:
         return None
 

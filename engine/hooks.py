@@ -68,7 +68,7 @@ class ImportedProject(NamedTuple):
     """A project read from a file of another format.
 
     `data` is what a project file would say, every value a text, a whole number, a list or a mapping. `places`
-    maps the path of a value, such as ("site", "roof"), to where it stands, so that whatever is wrong with it
+    maps the path of a value, such as ("shed", "door"), to where it stands, so that whatever is wrong with it
     is shown there; `text` is the content of the file as text.
     """
 
@@ -78,7 +78,7 @@ class ImportedProject(NamedTuple):
 
 
 class ProjectReader(NamedTuple):
-    """Reads projects from files with one of the `suffixes` (".csv"); faults go to the problems it is given."""
+    """Reads projects from files with one of the `suffixes` (".csv"); faults go to the problems given."""
 
     name: str
     suffixes: Sequence[str]

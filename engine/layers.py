@@ -27,7 +27,7 @@ from .entries import (
 )
 from .facets import WHOLE, Facet, clash, facets_of, in_words, proposed, read_facet
 from .loading import as_list, cell_key, load_layer
-from .messages import PARTY
+from .messages import FINDING, PARTY
 from .moments import LATEST, Moment
 from .operations import VERBS, add_entry, borrow_entry, change_of, facts_of, substitute
 from .precedence import Ruling, relation, rule
@@ -324,6 +324,8 @@ class Stacker:
             if word.layer.id == layer.id or not clash(facet, word.facet):
                 continue
             old = read_facet(entry, facet) if word.facet != facet else word.value
+            if old is None and facet[0] in ("row", "word"):
+                continue
             name = relation(layer, word.layer, self._built_on(layer), word.amends)
             ruling = rule(name, operation, entry, facet, old, new, self.book)
             if ruling.outcome == "open":
@@ -374,13 +376,18 @@ class Stacker:
         ruling: Ruling,
     ) -> None:
         """Note a breach of the permission between two layers; both outcomes stand beside it."""
-        mine = change_of(layer, operation, "")
+        kind = "breach" if ruling.breach else "undecided"
+        stands = word.layer.id if ruling.outcome == "below" else layer.id
+        says = FINDING[kind].format(
+            upper=layer.id, lower=word.layer.id, entry=entry.id, part=in_words(facet), old=said_of(old),
+            new=said_of(new), relation=ruling.relation, stands=stands,
+        )
+        sides = ((word.layer, word.change, old), (layer, change_of(layer, operation, ""), new))
         self.book.findings.append({
-            "entry": entry.full_id, "part": in_words(facet), "relation": ruling.relation,
-            "finding": "breach" if ruling.breach else "undecided",
-            "stands": word.layer.id if ruling.outcome == "below" else layer.id,
+            "says": says, "entry": entry.full_id, "part": in_words(facet), "relation": ruling.relation,
+            "finding": kind, "stands": stands,
             "parties": [
-                {"layer": word.layer.id, "says": said_of(old), "cites": self.book.cites(word.change.cites)},
-                {"layer": layer.id, "says": said_of(new), "cites": self.book.cites(mine.cites)},
+                {"layer": side.id, "says": said_of(value), "cites": self.book.cites(change.cites)}
+                for side, change, value in sides
             ],
         })

@@ -1,8 +1,8 @@
 """Functions that plugins lend to the rule language, at run time: watched at every call.
 
 A function sees decimals, texts and truths, and nothing of the evaluation. What it answers is always held
-against the sort it declares; with GAUGEBOOK_TEST=1 also against the members and words it may answer, and it is
-asked twice to see that it is pure. A fault leaves the value undetermined, with the reason.
+against the sort it declares; with GAUGEBOOK_TEST=1 also against the members and words it may answer, and it
+is asked twice to see that it is pure. A fault leaves the value undetermined, with the reason.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from .diagnostics import GaugebookError
-from .extending import Extensions, Plugin, extensions, reason_of
+from .extending import SLOW, Extensions, Plugin, extensions, reason_of
 from .hooks import LanguageFunction, NoValue, Quantity
 from .messages import NUMBER_IN, ONE_OF, TRUTH
 from .runtime import EXACT, Absent
@@ -25,7 +25,7 @@ NUMBER, FLAG, SERIES, TERMS = "number", "flag", "series", "terms"
 
 
 class Sort(NamedTuple):
-    """What a plugin says an argument or result is: a number in a unit, a flag, a member or a word of a list."""
+    """What an argument or result is: a number in a unit, a flag, a member or a word of a list."""
 
     sort: str
     detail: str = ""
@@ -69,13 +69,13 @@ class Loan:
             if again != made:
                 raise self._fault("plugin-function-not-pure", amounts, first=made, second=again)
             if self.known and made not in self.known:
-                raise self._fault("plugin-function-answer", amounts, found=repr(made), expected=self._expected())
+                raise self._unfit(amounts, repr(made))
         return made
 
     def _call(self, amounts: list[Any]) -> Any:
         try:
             with decimal.localcontext(EXACT):
-                answer = self.held_by.watched(self.plugin, lambda: self.function.call(*amounts))
+                answer = self.held_by.watched(self.plugin, lambda: self.function.call(*amounts), SLOW)
         except NoValue as reason:
             raise Absent([str(reason)], void=True) from None
         except (Exception, SystemExit) as error:
@@ -93,12 +93,11 @@ class Loan:
                 given = None
             if given is None or given.kind != unit.kind:
                 shown = f"{answer!r}" if given is None else f"{answer} {given.text}"
-                raise self._fault("plugin-function-answer", amounts, found=shown, expected=self._expected())
+                raise self._unfit(amounts, shown)
             unit = given
         sort = {NUMBER: Decimal, FLAG: bool}.get(self.gives.sort, str)
         if type(answer) is not sort or (isinstance(answer, Decimal) and not answer.is_finite()):
-            found = f"the {type(answer).__name__} {answer!r}"
-            raise self._fault("plugin-function-answer", amounts, found=found, expected=self._expected())
+            raise self._unfit(amounts, f"the {type(answer).__name__} {answer!r}")
         with decimal.localcontext(EXACT):
             return unit.to_base(answer) if unit is not None and isinstance(answer, Decimal) else answer
 
@@ -109,7 +108,11 @@ class Loan:
 
     @staticmethod
     def _shown(amounts: list[Any]) -> str:
-        return ", ".join(f"{amount:.6g}" if isinstance(amount, Decimal) else str(amount) for amount in amounts)
+        texts = (f"{amount:.6g}" if isinstance(amount, Decimal) else str(amount) for amount in amounts)
+        return ", ".join(texts)
+
+    def _unfit(self, amounts: list[Any], found: str) -> Absent:
+        return self._fault("plugin-function-answer", amounts, found=found, expected=self._expected())
 
     def _fault(self, fault: str, amounts: list[Any], **values: object) -> Absent:
         """The reason why there is no value; the fault is told besides."""

@@ -240,10 +240,10 @@ def _bound(part: tree.Node, bounds: dict[tuple[str, str], list[tuple[str, Decima
 
 def _empty(pair: list[tuple[str, Decimal]]) -> bool:
     floor = max((value for op, value in pair if op[0] == ">"), default=None)
-    roof = min((value for op, value in pair if op[0] == "<"), default=None)
-    if floor is None or roof is None:
+    ceiling = min((value for op, value in pair if op[0] == "<"), default=None)
+    if floor is None or ceiling is None:
         return False
-    touching = (">=", floor) in pair and ("<=", roof) in pair
-    return floor > roof or (floor == roof and not touching)
+    touching = (">=", floor) in pair and ("<=", ceiling) in pair
+    return floor > ceiling or (floor == ceiling and not touching)
 
 

@@ -11,6 +11,14 @@ NEAREST = "; nearest: {words}"
 PARTY = "{layer} ({cites}; {source}; {place}) says '{value}'"
 """One side of a disagreement between layers."""
 
+FINDING = {
+    "breach": "{upper} says '{new}' for {entry}, {part}; {lower} says '{old}' and lets no other text ask for less or "
+    "differ ({relation}), so {stands} stands",
+    "undecided": "{upper} says '{new}' for {entry}, {part}, where {lower} says '{old}'; the two cannot be ordered, so "
+    "whether that is allowed ({relation}) is open, and {stands} is used",
+}
+"""What a sheet says about a layer that oversteps, or may overstep, what another lets it do."""
+
 TOMBSTONE = "; {layer} has removed {entry}"
 """What stands in place of the nearest words where a name means a removed entry."""
 
@@ -287,6 +295,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "out-of-range": ("'{key}' is {side} {bound}", None),
     "unknown-thing": ("{section} has nothing named '{name}'{nearest}", None),
     "things-feed-each-other": ("'{key}' leads back to where it began: {path}", None),
+    "unknown-input": ("no numeric input is called '{name}'{nearest}", None),
     "unknown-value": ("there is no '{name}' to explain{nearest}", None),
     # --- cases ------------------------------------------------------------------------------------------
     "case-needs-project": ("the case '{case}' has neither 'given' nor 'project', or both", None),

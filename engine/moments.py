@@ -46,6 +46,8 @@ def is_day(text: str) -> bool:
 
 def next_day(day: str) -> str:
     """The day after a day."""
+    import datetime
+
     return (datetime.date.fromisoformat(day) + datetime.timedelta(days=1)).isoformat()
 
 

@@ -1,4 +1,4 @@
-"""What is loaded: every plugin with where it comes from, how it is and what it adds; and what catalogues say."""
+"""What is loaded: every plugin with where it comes from and what it adds; and what catalogues say."""
 
 from __future__ import annotations
 

@@ -37,12 +37,13 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> CaseFile |
 
 
 @cache
-def opened(place: Path, folders: tuple[Path, ...]) -> tuple[CheckedBook, Rulebook]:
-    """A ruleset checked and compiled, once for all its cases."""
+def opened(place: Path, folders: tuple[Path, ...], day: str | None) -> tuple[CheckedBook, Rulebook]:
+    """A ruleset checked and compiled as of a day, once for all its cases."""
     from .books import check_book
+    from .moments import Moment
     from .session import search_folders
 
-    checked = check_book([place.name], [place.parent, *search_folders(folders)])
+    checked = check_book([place.name], [place.parent, *search_folders(folders)], Moment(day))
     return checked, checked.compiled()
 
 
@@ -85,11 +86,11 @@ class CaseItem(pytest.Item):
 
     def runtest(self) -> None:
         """Run the case; `Refused` for faults of the ruleset or the case, `CaseFailed` for what did not come true."""
-        from .casework import Case
+        from .casework import Case, day_of
         from .diagnostics import Problems
 
         folders = tuple(Path(folder) for folder in self.config.getini(FOLDERS))
-        checked, rulebook = opened(self.path.parent.parent, folders)
+        checked, rulebook = opened(self.path.parent.parent, folders, day_of(self.document, self.index))
         problems = Problems()
         case = Case(self.document, self.index, rulebook, problems)
         misses = list(case.misses())

@@ -80,6 +80,7 @@ class Page:
         yield from self._listed("Not part of this book yet", left_out)
         outputs = [self._output(item) for item in self.data["outputs"]]
         yield from self._listed("To be made beside the work", outputs)
+        yield from self._listed("Layers that may not agree", [item["says"] for item in self.data["findings"]])
         yield from self._listed("Cautions", self.data["cautions"])
 
     def _head(self) -> Iterator[Block]:
@@ -93,6 +94,11 @@ class Page:
             lines.append(f"Layout: {self.data['layout']}")
         stack = self.data["ruleset"]["stack"]
         lines.append(f"Under {stack[-1]['title']}")
+        adopted = self.data["ruleset"].get("jurisdiction")
+        if adopted:
+            by = f" by {'; '.join(adopted['cites'])}" if adopted["cites"] else ""
+            lines.append(f"Adopted in {adopted['title']}{by}: {adopted['day']} ({adopted['event']})")
+            lines += adopted["notes"]
         if len(stack) > 1:
             layers = [f"{layer['id']} {layer['version']}" for layer in stack]
             lines.append(f"Layers, bottom first: {', '.join(layers)}")
@@ -132,7 +138,16 @@ class Page:
         value = self.data["values"][name]
         if "why" in value:
             return "undetermined" if value["undetermined"] else NONE
-        return shown(value["value"], value["unit"]) + (" (stated)" if value.get("stated") else "")
+        return shown(value["value"], value["unit"]) + self._stated(value)
+
+    @staticmethod
+    def _stated(value: dict[str, Any]) -> str:
+        """That a choice is stated, and what the rules would have chosen where that is something else."""
+        if not value.get("stated"):
+            return ""
+        would = value.get("would_choose")
+        other = would not in (None, value["value"])
+        return f" (stated; would be {shown(would, value['unit'])})" if other else " (stated)"
 
     # -- checks
 

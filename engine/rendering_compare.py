@@ -28,9 +28,13 @@ def _comparison(data: Data) -> Iterator[Block]:
         yield Paragraph("Every choice is the same, and no check fails in one column and not in another.")
     if data["totals"]:
         yield Heading("Totals")
-        yield Grid(["", *heads], [
-            [_total_name(line), *(shown(amount, line["unit"]) for amount in line["amounts"])] for line in data["totals"]
-        ])
+        yield Grid(
+            ["", *heads],
+            [
+                [_total_name(line), *(shown(amount, line["unit"]) for amount in line["amounts"])]
+                for line in data["totals"]
+            ],
+        )
     for difference in data["differences"]:
         if difference["rows"]:
             yield Heading(f"Why: {heads[difference['from']]} → {heads[difference['to']]}")
@@ -70,9 +74,12 @@ def _cause(cause: Data) -> str:
         return f"input {cause['name']}: {was} → {now}; {explains}"
     said = [f"{change['layer']}: {change['what']}" for change in cause["changes"]]
     said += [
-        f"[{', '.join(cell['at'])}] says {_value(cell['from'])} → {_value(cell['to'])}" for cell in cause.get("cells", [])
+        f"[{', '.join(cell['at'])}] says {_value(cell['from'])} → {_value(cell['to'])}"
+        for cell in cause.get("cells", [])
     ]
-    fate = {(True, False): " (removed)", (False, True): " (new)"}.get(tuple(bool(id) for id in cause["entries"]), "")
+    fate = {(True, False): " (removed)", (False, True): " (new)"}.get(
+        tuple(bool(id) for id in cause["entries"]), ""
+    )
     cites = list(dict.fromkeys(cite for cites in cause["cites"] for cite in cites))
     parts = [f"{cause['name']}{fate}, {cause['title']}", *said, "; ".join(cites), explains]
     return " — ".join(part for part in parts if part)

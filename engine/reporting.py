@@ -20,7 +20,8 @@ def report_format(name: str) -> Callable[[Result, bool], str]:
     held_by = extensions()
     known = held_by.report_formats()
     if name not in known:
-        raise GaugebookError.because("unknown-format", name=name, nearest=hint(name, known), known=", ".join(known))
+        listed = ", ".join(known)
+        raise GaugebookError.because("unknown-format", name=name, nearest=hint(name, known), known=listed)
     plugin, format = known[name]
 
     def render(result: Result, full: bool) -> str:
@@ -33,8 +34,8 @@ def report_format(name: str) -> Callable[[Result, bool], str]:
                 held_by.describe(plugin, "plugin-raises", what=f"format {name}", reason=reason_of(error))
             ) from None
         if not isinstance(text, str):
-            found = type(text).__name__
-            raise GaugebookError(held_by.describe(plugin, "plugin-wrong-answer", hook=name, item="text", found=found))
+            fault = {"hook": name, "item": "text", "found": type(text).__name__}
+            raise GaugebookError(held_by.describe(plugin, "plugin-wrong-answer", **fault))
         return text
 
     return render

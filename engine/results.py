@@ -13,6 +13,7 @@ from typing import Any
 from . import __version__
 from .evaluating import Rejected, Run, Thing
 from .project import Source
+from .reviewing import unstated
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
 from .transcriptions import weakest
@@ -85,6 +86,9 @@ class Reporter:
                 self._key(thing, a): outcomes.get(self._key(thing, a)) or self._value(thing, a)
                 for thing, a in self._asked()
             }
+            for thing, a in self._asked():
+                if a.role == "choice" and a.name in thing.stated:
+                    values[self._key(thing, a)] |= self._review(thing, a, checks, source)
         verdicts = [check["passes"] for check in checks]
         return {
             "format": FORMAT,
@@ -159,6 +163,19 @@ class Reporter:
             made["stated"] = attribute.name in thing.stated
             made["rejected"] = [self._rejected(attribute, candidate) for candidate in rejected]
         return made
+
+    def _review(
+        self, thing: Thing, attribute: Attribute, checks: list[dict[str, Any]], source: Source
+    ) -> dict[str, Any]:
+        """A stated choice judged: the checks that constrain it, and what would be chosen were it left open."""
+        constraining = self.frozen["choices"][attribute.key]["checks"]
+        judged = [
+            {key: check[key] for key in ("check", "passes", "actual", "limit", "margin")}
+            for check in checks if check["thing"] == thing.path and check["check"] in constraining
+        ]
+        choice = unstated(self.run, source, thing, attribute.name)
+        would = None if isinstance(choice, Absent) else plain(choice, attribute.unit)
+        return {"would_choose": would, "constrained_by": judged}
 
     def _behind(self, thing: Thing, attribute: Attribute) -> tuple[list[str], list[str]]:
         """The citations of a value, and the tables, constants and series its own expression names."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import partial
 from types import CodeType
 from typing import Any, ClassVar
 
@@ -67,7 +68,9 @@ class Rulebook:
         self.properties: dict[str, Property] = {}
         for name, series in frozen["series"].items():
             self._series(name, series)
-        self.tables = {name: _table(name, table, self.table_type) for name, table in frozen["tables"].items()}
+        self.tables = {
+            name: self.table_type(name, partial(_table, data)) for name, data in frozen["tables"].items()
+        }
         self.code = code or compile(frozen["source"], "<rules>", "exec")
         namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
         namespace.update(
@@ -136,7 +139,7 @@ def _cell(text: Any, number: bool) -> Any:
     return Decimal(text) if number else text
 
 
-def _table(name: str, data: dict[str, Any], make: type[Table]) -> Table:
+def _table(data: dict[str, Any]) -> tuple[list[Axis], dict[tuple[int, ...], Any]]:
     axes = [
         Axis(
             axis["name"], axis["match"],
@@ -145,7 +148,7 @@ def _table(name: str, data: dict[str, Any], make: type[Table]) -> Table:
         for axis in data["axes"]
     ]
     cells = {tuple(places): _cell(value, data["number"]) for places, value in data["cells"]}
-    return make(name, axes, cells)
+    return axes, cells
 
 
 def alone(thing: Any, name: str, tests: tuple[tuple[int, bool], ...]) -> None:

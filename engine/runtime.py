@@ -250,6 +250,10 @@ class Axis:
         return bisect_right(bounds, key) - 1
 
 
+MakeTable = Callable[[], tuple[list[Axis], dict[tuple[int, ...], Any]]]
+"""Makes the axes and the cells of a table."""
+
+
 class Table:
     """Keyed values; `cells` maps the places along each axis to a value, `-` (not permitted) or `missing`.
 
@@ -260,7 +264,7 @@ class Table:
     axes: list[Axis]
     cells: dict[tuple[int, ...], Any]
 
-    def __init__(self, name: str, make: Callable[[], tuple[list[Axis], dict[tuple[int, ...], Any]]]) -> None:
+    def __init__(self, name: str, make: MakeTable) -> None:
         self.name, self.make = name, make
 
     def __getattr__(self, name: str) -> Any:

@@ -59,14 +59,21 @@ Evaluate = Callable[[Decimal], Point]
 class Search:
     """Walks from a value outward and yields every change of a decision or outcome, nearest first.
 
-    `whole` inputs move in steps of 1. `evaluate` must be pure. `reached` is how far the walk came, `spent` how
-    many values were tried. `nice` answers the roundest value within a distance of another.
+    `whole` inputs move in steps of 1. `evaluate` must be pure. `reached` is how far the walk came, `spent`
+    how many values were tried. `scale` is what the resolution is relative to where the origin is zero. `nice`
+    answers the roundest value within a distance of another.
     """
 
     def __init__(
-        self, evaluate: Evaluate, origin: Decimal, whole: bool, nice: Callable[[Decimal, Decimal], Decimal]
+        self,
+        evaluate: Evaluate,
+        origin: Decimal,
+        scale: Decimal,
+        whole: bool,
+        nice: Callable[[Decimal, Decimal], Decimal],
     ) -> None:
         self.evaluate, self.origin, self.whole, self.nice = evaluate, origin, whole, nice
+        self.scale = abs(origin) or scale
         self._points: dict[Decimal, Point] = {}
         self.spent = 0
         self.reached = origin
@@ -115,7 +122,7 @@ class Search:
     def _tolerance(self, near: Decimal, far: Decimal) -> Decimal:
         if self.whole:
             return Decimal(1)
-        return RESOLUTION * (max(abs(near), abs(far), abs(self.origin)) or 1)
+        return RESOLUTION * max(abs(near), abs(far), self.scale)
 
     def _between(self, near: Point, far: Point, divisions: int) -> Change | None:
         """The first change between two points, if there is one."""

@@ -50,13 +50,14 @@ class Sheet:
         self.entries = result.run.rulebook.entries
         self.parts: list[Body] = result.run.rulebook.frozen["sheet"]
         self.document = main_document(result.data)
+        self.alike = Alike()
 
     def data(self) -> Data:
         """All of it."""
         found = self.found
         counts = Counter(check["passes"] for check in found["checks"])
         diagrams = [
-            {"title": self._title_of(part), "roots": Drawing(self.run, part).roots()}
+            {"title": self._title_of(part), "roots": Drawing(self.run, part, self.alike).roots()}
             for part in self._formed("diagram")
         ]
         return {
@@ -162,13 +163,14 @@ class Sheet:
         }
 
     def _derivations(self) -> Iterator[Data]:
-        deriver = Deriver(self.run, self.result.book.checked, False, self.result.source)
+        deriver = Deriver(self.run, self.result.book.checked, full=False, source=self.result.source, idle=False)
         for part in self._formed("derivation"):
-            for group in Alike().groups(self.run.by_kind[str(part["of"])]):
+            for group in self.alike.groups(self.run.by_kind[str(part["of"])]):
                 thing = group[0]
                 nodes = [deriver.node(thing, str(name)) for name in as_list(part.get("shows"))]
                 fresh = [node for node in nodes if "reference" not in node]
-                self._settle_alike(deriver.seen, group)
+                if len(group) > 1:
+                    self._settle_alike(deriver.seen, group)
                 yield {
                     "title": self._title_of(part),
                     "thing": thing.path,

@@ -1,12 +1,10 @@
-"""Derivations for a printed sheet: titles in place of names, typographic signs, what does not apply left out."""
+"""Derivations for a printed sheet: titles in place of names, and typographic signs."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import PurePath
 from typing import Any
 
-from .deriving import NOT_APPLYING
 from .evaluating import Run, Thing
 from .explaining import KEPT, lines
 from .hits import Tree
@@ -17,10 +15,11 @@ SIGNS = {" * ": " × ", " >= ": " ≥ ", " <= ": " ≤ "}
 
 def steps(trees: list[Tree], run: Run, thing: Thing, document: str) -> list[dict[str, Any]]:
     """The lines of derivations of a thing: depth, text, cites, transcription (empty where it is strong)."""
+    short = PurePath(document).name
     return [
         {
             "depth": line.depth,
-            "text": _typeset(line.text, document),
+            "text": _typeset(line.text.replace(document, short)),
             "cites": list(line.cite.clauses),
             "transcription": spoken(line.cite.weak),
         }
@@ -29,10 +28,10 @@ def steps(trees: list[Tree], run: Run, thing: Thing, document: str) -> list[dict
     ]
 
 
-def _typeset(text: str, document: str) -> str:
+def _typeset(text: str) -> str:
     for sign, printed in SIGNS.items():
         text = text.replace(sign, printed)
-    return text.replace(KEPT, " ").replace(document, PurePath(document).name)
+    return text.replace(KEPT, " ")
 
 
 class Labels:
@@ -46,13 +45,8 @@ class Labels:
         made = node | {"id": self.label(node["id"])}
         for key in ("checks", "inputs"):
             if key in node:
-                made[key] = list(self._children(node[key]))
+                made[key] = [self.tree(child) for child in node[key]]
         return made
-
-    def _children(self, nodes: list[Tree]) -> Iterator[Tree]:
-        for node in nodes:
-            if node.get("role") != "check" or node["value"] != NOT_APPLYING:
-                yield self.tree(node)
 
     def label(self, id: str) -> str:
         """`Title`, and of which thing where it is another one."""
@@ -77,5 +71,3 @@ class Labels:
             entry = self.rulebook.entries.get(self.rulebook.checks[name]["entry"], {})
         return str(entry.get("title") or spoken(name)).strip()
 
-
-__all__ = ["Labels", "steps"]

@@ -1,7 +1,8 @@
 """An expression with its values put in: `factor * load` read as `1.5 * 20 A`, and what was read on the way.
 
-Every value comes from the code that the rules are compiled to; nothing here interprets an expression. What
-the evaluation did not need (the branch not taken, the rest of an `and` that failed) is left out.
+What has a name is looked up, and every other value comes from the code that the rules are compiled to: nothing
+here interprets an expression. What the evaluation did not need (the branch not taken, the rest of an `and` that
+failed) is left out.
 """
 
 from __future__ import annotations
@@ -31,20 +32,50 @@ MOST_DIGITS = 12
 
 
 class Values:
-    """Sub-expressions of a checked book evaluated in a run, and values as text."""
+    """Sub-expressions of a checked book evaluated in a run; to be asked inside `run.exactly()`."""
 
     def __init__(self, run: Run, checked: CheckedBook) -> None:
         self.run, self.model, self.programs = run, checked.model, checked.programs
         self._exact = exactness(checked.model, checked.programs)
         self._compiled: dict[int, tuple[Op, Callable[..., Any], list[int]]] = {}
+        self._named: dict[str, Callable[[Op, Thing, Bound], Any]] = {
+            "this": lambda op, thing, bound: thing,
+            "item": lambda op, thing, bound: bound[op.parts[0]],
+            "bound": lambda op, thing, bound: bound[op.parts[0]],
+            "only": lambda op, thing, bound: self.run.only(op.parts[0]),
+            "constant": lambda op, thing, bound: self.model.constants[op.parts[0]][1],
+            "reading": lambda op, thing, bound: self.run.reading(op.parts[0]),
+            "get": self._get,
+        }
+        self._loose: dict[int, tuple[Op, frozenset[int]]] = {}
+        self._written: dict[int, tuple[Op, str]] = {}
+
+    def written(self, op: Op) -> str:
+        """The expression as its rule writes it."""
+        if id(op) not in self._written:
+            self._written[id(op)] = op, print_tree(op.node)
+        return self._written[id(op)][1]
+
+    def loose(self, op: Op) -> frozenset[int]:
+        """The numbered names that an expression uses and does not make itself."""
+        if id(op) not in self._loose:
+            used = {step.parts[0] for step in op.walk() if step.code in ("item", "bound")}
+            made = {step.parts[1] for step in op.walk() if step.code in ("aggregate", "pick")}
+            self._loose[id(op)] = op, frozenset(used - made)
+        return self._loose[id(op)][1]
 
     def of(self, op: Op, thing: Thing, bound: Bound) -> Any:
         """The value of an expression on a thing; raises `Absent`."""
+        named = self._named.get(op.code)
+        if named is not None:
+            return named(op, thing, bound)
         if id(op) not in self._compiled:
             self._compiled[id(op)] = self._compile(op)
         _, function, numbers = self._compiled[id(op)]
-        with self.run.exactly():
-            return function(thing, *(bound.get(number) for number in numbers))
+        return function(thing, *(bound.get(number) for number in numbers))
+
+    def _get(self, op: Op, thing: Thing, bound: Bound) -> Any:
+        return self.of(op.parts[0], thing, bound).get(op.parts[1])
 
     def attempt(self, op: Op, thing: Thing, bound: Bound) -> Any:
         """The value, or the `Absent` that stands in its place."""
@@ -159,9 +190,7 @@ class Substitution:
 
     def _free(self, op: Op, bound: Bound) -> bool:
         """Whether it speaks of a member that is still being looked for."""
-        used = {step.parts[0] for step in op.walk() if step.code in ("item", "bound")}
-        made = {step.parts[1] for step in op.walk() if step.code in ("aggregate", "pick")}
-        return bool(used - made - bound.keys())
+        return bool(self.values.loose(op) - bound.keys())
 
     def _value(self, op: Op, bound: Bound) -> tree.Node:
         return op.node

@@ -50,11 +50,14 @@ def read_any(path: FilePath, layout: str | None, problems: Problems) -> Source |
     return None if document is None else source_of(document, layout, problems)
 
 
-def _read_foreign(path: FilePath, plugin: Plugin, reader: ProjectReader, problems: Problems) -> Document | None:
+def _read_foreign(
+    path: FilePath, plugin: Plugin, reader: ProjectReader, problems: Problems
+) -> Document | None:
     """What a plugin reads in a file; its faults go to `problems`."""
     made: ImportedProject | None = None
+    what = f"{reader.name} {path}"
     try:
-        made = extensions().ask(plugin, "plugin-raises", lambda: reader.read(path, problems), what=reader.name)
+        made = extensions().ask(plugin, "plugin-raises", lambda: reader.read(path, problems), what=what)
     except GaugebookError as error:
         problems.take(error, Span(str(path), 1, 1, 1, 1))
     if made is None and not len(problems):
@@ -107,7 +110,8 @@ def look_up(text: str, folder: FilePath) -> tuple[str, str, Taken]:
     plugin, catalogue = known[name]
     held_by = extensions()
     before = len(plugin.faults)
-    taken = held_by.ask(plugin, "plugin-raises", lambda: catalogue.look_up(item, folder), what=f"{name}: {item}")
+    what = f"{name}: {item}"
+    taken = held_by.ask(plugin, "plugin-raises", lambda: catalogue.look_up(item, folder), what=what)
     if isinstance(taken, Taken):
         return name, item, taken
     if taken is not None:

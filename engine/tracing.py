@@ -161,9 +161,9 @@ class TracedRun(Run):
                 return absent
 
     def call(self, key: str, thing: Thing, rulebook: Rulebook | None = None) -> tuple[Any, Frame]:
-        """What a compiled program (`rule kind.name`, `check name`, `choice kind.name`) answers, and its reads.
+        """What a compiled program (`rule kind.name`, `check name`, `choice kind.name`) answers and reads.
 
-        The program may be that of another book: its own tables and constants then meet the values of this run.
+        It may be that of another book: its own tables and constants then meet the values of this run.
         """
         with self.exactly(), self.recorder.frame() as frame:
             try:
@@ -173,7 +173,9 @@ class TracedRun(Run):
 
 
 def traced_run(
-    source: Source, rulebook: TracedRulebook, settled: dict[str, tuple[str, str]],
+    source: Source,
+    rulebook: TracedRulebook,
+    settled: dict[str, tuple[str, str]],
     bound: Mapping[Read, Any] | None = None,
 ) -> TracedRun:
     """A traced run of a project known to be sound, with some attributes bound to given values."""

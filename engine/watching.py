@@ -1,4 +1,4 @@
-"""A rulebook that reports every decision its rules take: comparisons, rows of tables, the greatest of several.
+"""A rulebook that reports every decision its rules take: comparisons, rows of tables, extremes.
 
 Between two decisions a value changes smoothly with an input; only where a decision changes can an outcome
 jump. The compiled source is rewritten once so that its comparisons report; ordinary rulebooks pay nothing.
@@ -22,12 +22,14 @@ from .runtime import Axis, Table
 class Decision(NamedTuple):
     """One decision: what was decided, the number it was decided by, and the bounds where that would change.
 
-    `result` alone tells decisions apart. `at` is None where no number stands behind it.
+    `result` alone tells decisions apart. `at` is None where no number stands behind it. `exact` marks the
+    key of a table that has to be one of its values.
     """
 
     result: Any
     at: Decimal | None = None
     bounds: Sequence[Decimal] = ()
+    exact: bool = False
 
 
 ZERO = (Decimal(0),)
@@ -77,7 +79,7 @@ def _row(axis: Axis, key: Decimal) -> Decision:
     """Where a number falls on an axis; on an exact one, between which of its values or right on one."""
     if axis.match == "exact":
         values = sorted(value for value in axis.keys if isinstance(value, Decimal))
-        return Decision((bisect_left(values, key), key in values), key, values)
+        return Decision((bisect_left(values, key), key in values), key, values, True)
     inside = axis.match != "linear" or axis.bounds[0] <= key <= axis.bounds[-1]
     return Decision((axis.position(key), inside), key, axis.bounds)
 

@@ -35,16 +35,17 @@ FIELDS = {
 VOLTS_PER_KELVIN, OPEN_CIRCUIT = "beta_oc", "V_oc_ref"
 DIGITS = 8
 SAYS = (
-    "Figures of a public table of tested modules (table version {version}, entry of {date}), at standard test "
-    "conditions; the temperature coefficient is the table's {change} V/K over its open-circuit voltage. The module's "
-    "own label decides; the maximum series fuse is not in the table."
+    "Figures of a public table of tested modules (table version {version}, entry of {date}), at standard "
+    "test conditions; the temperature coefficient is the table's {change} V/K over its open-circuit voltage. "
+    "The module's own label decides; the maximum series fuse is not in the table."
 )
 
 
 @hookimpl
 def provide_catalogues() -> list[Catalogue]:
     """Modules by maker and model."""
-    return [Catalogue("module-table", look_up, "modules of the table that pvlib carries (extra: modules)", items)]
+    about = "modules of the table that pvlib carries (extra: modules)"
+    return [Catalogue("module-table", look_up, about, items)]
 
 
 def look_up(item: str, folder: Path) -> Taken | None:
@@ -53,12 +54,17 @@ def look_up(item: str, folder: Path) -> Taken | None:
     row = _rows(path).get(_key(item))
     if row is None:
         return None
-    values = {field: f"{Decimal(row[column]).normalize():f} {unit}" for field, (column, unit) in FIELDS.items()}
+    values = {field: f"{_plain(row[column])} {unit}" for field, (column, unit) in FIELDS.items()}
     change = Decimal(row[VOLTS_PER_KELVIN])
     share = 100 * change / Decimal(row[OPEN_CIRCUIT])
-    values["open_circuit_voltage_coefficient"] = f"{round(share, DIGITS).normalize():f} %/K"
-    says = SAYS.format(version=row.get("Version", "unknown"), date=row.get("Date", "unknown"), change=f"{change.normalize():f}")
+    values["open_circuit_voltage_coefficient"] = f"{_plain(round(share, DIGITS))} %/K"
+    says = SAYS.format(version=row["Version"], date=row["Date"], change=_plain(row[VOLTS_PER_KELVIN]))
     return Taken(values, f"{PACKAGE} {metadata.version(PACKAGE)}, {path.name}, {row['Name']}", says)
+
+
+def _plain(number: str | Decimal) -> str:
+    """A number without zeros at its end and without an exponent."""
+    return f"{Decimal(number).normalize():f}"
 
 
 def items() -> Iterator[str]:

@@ -1,10 +1,12 @@
-"""The report formats: a page for a terminal, Markdown, JSON, and the values and checks as CSV."""
+"""The report formats: a page for a terminal, Markdown, JSON, a sheet to print, values and checks as CSV."""
 
 from __future__ import annotations
 
 from gaugebook import ReportFormat, Result, hookimpl, render_markdown, render_text
 
-VALUE_COLUMNS = ("what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry")
+VALUE_COLUMNS = (
+    "what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry",
+)
 
 
 @hookimpl
@@ -14,8 +16,18 @@ def provide_report_formats() -> list[ReportFormat]:
         ReportFormat("table", render_text, "a page for a terminal"),
         ReportFormat("json", _json, "everything, as 'gaugebook schema result' describes it"),
         ReportFormat("markdown", render_markdown, "the page as Markdown"),
+        ReportFormat("html", render_sheet, "a calculation sheet to print, in one file"),
         ReportFormat("csv", render_csv, "one row for each value and each check"),
     ]
+
+
+def render_sheet(result: Result, full: bool = False) -> str:
+    """The calculation sheet as one HTML file."""
+    from gaugebook import build_sheet
+
+    from .sheet_html import render
+
+    return render(result.data, build_sheet(result))
 
 
 def _json(result: Result, full: bool) -> str:

@@ -1,11 +1,12 @@
 """A circuit schedule as a project, and a table of designs: from CSV, or from a spreadsheet (.xlsx).
 
-A sheet of a workbook, or a part of a CSV file that begins with a row such as `[circuits]`, is one section of the
-project; a file that names no section is a schedule of circuits. `project` and `site` are two columns, field and
-value. Every other section has a header row: its first column names what the row is about, every other header is
-a field with its unit in brackets (`terminal_rating [degC]`, `conductor.material`). Several values in one cell are
-parted by semicolons. The section `runs` names, in its first column, the circuit each run belongs to. Whatever is
-wrong is told with row and column, counted from 1.
+A sheet of a workbook, or a part of a CSV file that begins with a row such as `[circuits]`, is one section
+of the project; a file that names no section is a schedule of circuits. `project` and `site` are two
+columns, field and value. Every other section has a header row: its first column names what the row is
+about, every other header is a field with its unit in brackets (`terminal_rating [degC]`,
+`conductor.material`). Several values in one cell are parted by semicolons. The section `runs` names, in
+its first column, the circuit each run belongs to. Whatever is wrong is told with row and column, counted
+from 1.
 """
 
 from __future__ import annotations
@@ -19,7 +20,16 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from gaugebook import CaseReader, GaugebookError, ImportedProject, Problems, ProjectReader, Span, hint, hookimpl
+from gaugebook import (
+    CaseReader,
+    GaugebookError,
+    ImportedProject,
+    Problems,
+    ProjectReader,
+    Span,
+    hint,
+    hookimpl,
+)
 
 PROJECT, SITE, CIRCUITS = "project", "site", "circuits"
 PAIRS = (PROJECT, SITE)
@@ -37,16 +47,18 @@ _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)")
 @hookimpl
 def provide_project_readers() -> list[ProjectReader]:
     """Projects from a circuit schedule."""
+    workbook = "a circuit schedule as a spreadsheet (extra: spreadsheet)"
     return [
         ProjectReader("schedule", (".csv",), read_csv, "a circuit schedule as CSV"),
-        ProjectReader("workbook", (".xlsx",), read_workbook, "a circuit schedule as a spreadsheet (extra: spreadsheet)"),
+        ProjectReader("workbook", (".xlsx",), read_workbook, workbook),
     ]
 
 
 @hookimpl
 def provide_case_readers() -> list[CaseReader]:
     """Tables of designs from the first sheet of a spreadsheet."""
-    return [CaseReader("workbook", (".xlsx",), read_cases, "the first sheet of a spreadsheet (extra: spreadsheet)")]
+    about = "the first sheet of a spreadsheet (extra: spreadsheet)"
+    return [CaseReader("workbook", (".xlsx",), read_cases, about)]
 
 
 class Row(NamedTuple):
@@ -165,7 +177,8 @@ class Schedule:
             owner = row.cells[0]
             if owner not in owners:
                 self.problems.add(
-                    "sheet-row-of-nothing", row.span(0), name=owner, section=WITHIN[section], nearest=hint(owner, owners)
+                    "sheet-row-of-nothing", row.span(0), name=owner, section=WITHIN[section],
+                    nearest=hint(owner, owners),
                 )
                 continue
             siblings = owners[owner].setdefault(section, [])
@@ -248,7 +261,8 @@ class Schedule:
                 self.problems.add("sheet-header-empty", row.span(column))
 
     def _put(
-        self, body: dict[str, Any], base: Place, places: dict[Place, Span], header: tuple[str, str], row: Row, column: int
+        self, body: dict[str, Any], base: Place, places: dict[Place, Span], header: tuple[str, str],
+        row: Row, column: int,
     ) -> None:
         """Put one cell where its header says; an empty cell states nothing."""
         cell = row.cells[column] if column < len(row.cells) else ""

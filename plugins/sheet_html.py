@@ -16,6 +16,8 @@ from .pictures import diagram, gauge, left_out, mark, section
 Data = dict[str, Any]
 
 STYLE = "sheet.css"
+SHORT = 12
+"""A table of no more rows is kept on one page."""
 VERDICTS = {True: "passes", False: "fails", None: "open"}
 HEADINGS = {True: "Passes", False: "Fails", None: "Undetermined"}
 WEAK = {"second hand": "s", "recalled": "r", "disputed": "d", "missing": "m"}
@@ -125,7 +127,7 @@ def tally(checks: Sequence[Data]) -> str:
 def table(caption: str, headers: Sequence[str], rows: Iterable[Sequence[Any]], hidden: bool = False, first: bool = True) -> str:
     """A table of plain texts; on a narrow screen each row becomes a card (see the style sheet)."""
     cells = [[text(cell) for cell in row] for row in rows]
-    return raw_table(caption, headers, [("", cells)], hidden, first)
+    return raw_table(caption, headers, [("", cells)], hidden, first, "short" if len(cells) <= SHORT else "")
 
 
 def raw_table(
@@ -232,7 +234,7 @@ class Parts:
         return [
             f'<span class="number">C-{check["number"]:0{width}d}</span>', f"{text(check['title'])}{way}{why}",
             f'<span class="{verdict}">{verdict}</span>', text(check["actual"]), text(check["limit"]),
-            gauge(check["used"]), text(check["margin"]), cites(check["cites"]),
+            gauge(check["used"]), f'<span class="even">{text(check["margin"])}</span>' * bool(check["margin"]), cites(check["cites"]),
         ]
 
     def _key(self) -> str:

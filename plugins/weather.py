@@ -3,9 +3,10 @@
     site: {taken_from: "weather: larkmere.epw"}             # the warm figure at 2 %
     site: {taken_from: "weather: larkmere.epw, 0.4 %"}
 
-Two figures come out of the hours of one year, and the result prints what they are: the lowest hour, and the
-temperature that a stated percentage of the hours of the hottest month exceeds. Neither is a design temperature
-of a published climate table: those rest on decades of records, and a typical year leaves the extremes out.
+Two figures come out of the hours of one year, and the result prints what they are: the lowest hour, and
+the temperature that a stated percentage of the hours of the hottest month exceeds. Neither is a design
+temperature of a published climate table: those rest on decades of records, and a typical year leaves the
+extremes out.
 """
 
 from __future__ import annotations
@@ -23,17 +24,19 @@ from gaugebook import Catalogue, Problems, Span, Taken, hookimpl
 WARM_PERCENT = Decimal(2)
 HOURS = (8760, 8784)
 MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
 )
 SAYS = (
-    "ambient_low is the lowest dry-bulb temperature among the {hours} hours of this file ({low_when}), not a mean of "
-    "yearly minima; ambient_high is the dry-bulb temperature that {percent} % of the {month} hours exceed, {month} "
-    "being the hottest month here ({warmest} degC is the highest hour). {year}Both are air temperatures of one year in "
-    "this file, not design temperatures of a published climate table, which rest on decades of records: colder and "
-    "hotter hours must be expected.{gaps}"
+    "ambient_low is the lowest dry-bulb temperature among the {hours} hours of this file ({low_when}), not a "
+    "mean of yearly minima; ambient_high is the dry-bulb temperature that no more than {percent} % of the "
+    "{month} hours exceed, {month} being the hottest month here (the highest hour of the year has {warmest} "
+    "degC). {year}Both are air temperatures of one year in this file, not design temperatures of a published "
+    "climate table, which rest on decades of records: colder and hotter hours must be expected.{gaps}"
 )
-TYPICAL = "The file is a typical year put together from months of {first} to {last}, which leaves extremes out. "
+TYPICAL = (
+    "The file is a typical year put together from months of {first} to {last}, which leaves extremes out. "
+)
 GAPS = " {count} hours without a reading are left out."
 
 EPW_HEADER = 8
@@ -81,12 +84,13 @@ def taken(year: Year, percent: Decimal, path: Path) -> Taken:
     """The figures of a year, with what they are."""
     known = [(hour.temperature, hour) for hour in year.hours if hour.temperature is not None]
     low, when = min(known, key=lambda pair: pair[0])
-    high, month = max((exceeded_by([t for t, hour in known if hour.month == m], percent), -m) for m in range(1, 13))
+    by_month = {m: [t for t, hour in known if hour.month == m] for m in range(1, 13)}
+    high, month = max((exceeded_by(temperatures, percent), -m) for m, temperatures in by_month.items())
     years = {hour.year for hour in year.hours}
     gaps = len(year.hours) - len(known)
     says = SAYS.format(
-        hours=len(year.hours), low_when=f"{when.day} {MONTHS[when.month - 1]}, hour {when.hour}", percent=f"{percent:f}",
-        month=MONTHS[-month - 1], warmest=f"{max(t for t, _ in known):f}",
+        hours=len(year.hours), low_when=f"{when.day} {MONTHS[when.month - 1]}, hour {when.hour}",
+        percent=f"{percent:f}", month=MONTHS[-month - 1], warmest=f"{max(t for t, _ in known):f}",
         year=TYPICAL.format(first=min(years), last=max(years)) if len(years) > 1 else "",
         gaps=GAPS.format(count=gaps) if gaps else "",
     )
@@ -112,7 +116,8 @@ def read_year(path: Path) -> Year:
         lines = []
     problems.refuse_if_any()
     rows = list(csv.reader(lines))
-    year = _epw(path, rows, problems) if lines and lines[0].startswith("LOCATION") else _tmy3(path, rows, problems)
+    read = _epw if lines and lines[0].startswith("LOCATION") else _tmy3
+    year = read(path, rows, problems)
     problems.refuse_if_any()
     months = {hour.month for hour in year.hours if hour.temperature is not None}
     if len(year.hours) not in HOURS:
@@ -153,7 +158,8 @@ def _tmy3(path: Path, rows: list[list[str]], problems: Problems) -> Year:
             month, day, year = (int(text) for text in row[date].split("/"))
             made.append(_hour(year, month, day, int(row[time].partition(":")[0]), row[bulb], TMY3_MISSING))
         except (ValueError, IndexError, InvalidOperation):
-            problems.add("weather-line", Span(str(path), number, 1, number, 1), expected=", ".join(TMY3_COLUMNS))
+            what = ", ".join(TMY3_COLUMNS)
+            problems.add("weather-line", Span(str(path), number, 1, number, 1), expected=what)
     return Year(place, "TMY3", made)
 
 

@@ -36,8 +36,11 @@ def rope(chance: random.Random, crates: list[str]) -> dict[str, Any]:
         "lifts": chance.sample(crates, chance.randint(0 if chance.random() < 0.1 else 1, len(crates))),
         "stretches": [
             {"length": f"{chance.choice([5, 10, 20, chance.randint(1, 80)])} m"}
-            | ({"bend": f"{chance.choice([0.1, 0.3, 0.4, round(chance.uniform(0.06, 2), 2)])} m"}
-               if chance.random() < 0.6 else {})
+            | (
+                {"bend": f"{chance.choice([0.1, 0.3, 0.4, round(chance.uniform(0.06, 2), 2)])} m"}
+                if chance.random() < 0.6
+                else {}
+            )
             for _ in range(chance.randint(1, 3))
         ],
     }
@@ -48,15 +51,25 @@ def rope(chance: random.Random, crates: list[str]) -> dict[str, Any]:
     return made
 
 
+class Shelf:
+    """A folder of rulesets that holds the hoist book, and room for projects."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        (folder / "hoist.yaml").write_text((HERE / "hoist.yaml").read_text("utf-8"), "utf-8")
+
+    def write(self, name: str, data: dict[str, Any]) -> Path:
+        """A YAML file of this folder."""
+        path = self.folder / f"{name}.yaml"
+        path.write_text(yaml.safe_dump(data, sort_keys=False), "utf-8")
+        return path
+
+    def project(self, chance: random.Random) -> Path:
+        """A random project."""
+        return self.write("project", project(chance))
+
+
 @pytest.fixture
-def shelf(tmp_path: Path) -> Path:
-    """A folder of rulesets that holds the hoist book."""
-    (tmp_path / "hoist.yaml").write_text((HERE / "hoist.yaml").read_text("utf-8"), "utf-8")
-    return tmp_path
-
-
-def write(folder: Path, name: str, data: dict[str, Any]) -> Path:
-    """A YAML file."""
-    path = folder / f"{name}.yaml"
-    path.write_text(yaml.safe_dump(data, sort_keys=False), "utf-8")
-    return path
+def shelf(tmp_path: Path) -> Shelf:
+    """A fresh folder with the hoist book."""
+    return Shelf(tmp_path)

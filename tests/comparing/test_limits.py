@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 from collections.abc import Iterator
 from decimal import Decimal
@@ -9,18 +10,22 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import project, write
 
-from gaugebook.diagnostics import Problems
+from gaugebook.diagnostics import GaugebookError, Problems
 from gaugebook.evaluating import Run
-from gaugebook.limiting import Input, Study, limits_of
+from gaugebook.limiting import limits_of
 from gaugebook.project import fill_run
+from gaugebook.questions import Limits, limits
 from gaugebook.results import plain
 from gaugebook.runtime import Absent
 from gaugebook.session import Book, Result, open_book
+from gaugebook.studying import Input, Study
 
 HERE = Path(__file__).parent
 STEPS = 48
+
+PROJECTS = int(os.environ.get("GAUGEBOOK_PROJECTS", "12"))
+"""How many random projects are tried; `GAUGEBOOK_PROJECTS=200 pytest tests/comparing` for the long run."""
 
 
 @pytest.fixture(scope="module")
@@ -63,8 +68,12 @@ def grid(result: Result, given: Input, low: Decimal, high: Decimal) -> list[Deci
     if given.whole:
         return [Decimal(number) for number in range(int(low), int(high) + 1)]
     spread = [low + (high - low) * step / STEPS for step in range(STEPS + 1)]
-    close = [given.value + (high - low) * Decimal(sign) / 10**power for power in (2, 3, 4) for sign in (1, -1)]
-    bounds = {bound for table in result.run.rulebook.tables.values() for axis in table.axes for bound in axis.bounds}
+    close = [
+        given.value + (high - low) * Decimal(sign) / 10**power for power in (2, 3, 4) for sign in (1, -1)
+    ]
+    bounds = {
+        bound for table in result.run.rulebook.tables.values() for axis in table.axes for bound in axis.bounds
+    }
     return sorted({value for value in [*spread, *close, *bounds] if low <= value <= high})
 
 
@@ -72,25 +81,34 @@ def as_told(told: dict[str, Any]) -> tuple[str, Any]:
     return told["what"], told.get("value")
 
 
-def disagreements(book: Book, folder: Path, seed: int) -> Iterator[str]:
+def disagreements(book: Book, shelf: Any, seed: int) -> Iterator[str]:
     """Everything limits and brute force say differently about one random project."""
-    path = write(folder, "project", project(random.Random(seed)))
+    path = shelf.project(random.Random(seed))
     result = book.size(path)
-    answer = limits_of(result.source, result.run, result.data)
-    for given in Study(result.source, result.run).inputs:
+    study = Study(result.source, result.run)
+    answer = limits_of(study, result.data)
+    for given in study.inputs:
         moved = next(item for item in answer["inputs"] if item["input"] == given.label)
         searched = moved.get("searched")
         base = outcomes_with(result, given, given.value)
         low, high = (
-            (given.unit.to_base(Decimal(repr(searched[word]))) for word in ("least", "most")) if searched
+            (given.unit.to_base(Decimal(repr(searched[word]))) for word in ("least", "most"))
+            if searched
             else (given.value / 2, given.value * 2)
         )
         flips = {
-            (flip["outcome"], flip["direction"]): flip for flip in answer["flips"] if flip["input"] == given.label
+            (flip["outcome"], flip["direction"]): flip
+            for flip in answer["flips"]
+            if flip["input"] == given.label
         }
-        yield from invented(result, given, base, flips)
-        allowed = _allowed(given, low, high)
-        for value in grid(result, given, *allowed):
+        yield from invented(result, given, base, flips, "values" in moved)
+        values = moved.get("values")
+        tried = (
+            grid(result, given, *_allowed(given, low, high))
+            if values is None
+            else [given.unit.to_base(Decimal(repr(value))) for value in values]
+        )
+        for value in tried:
             found = outcomes_with(result, given, value)
             for name, outcome in found.items():
                 direction = "above" if value > given.value else "below"
@@ -100,7 +118,7 @@ def disagreements(book: Book, folder: Path, seed: int) -> Iterator[str]:
 
 
 def _allowed(given: Input, low: Decimal, high: Decimal) -> tuple[Decimal, Decimal]:
-    """What the field allows, where it says so: all of it must have been searched unless everything flipped."""
+    """What the field allows, where it says so: all of it is tried, not only what was searched."""
     field = given.attribute.field or {}
     units = [Decimal(str(field[word]).split()[0]) if word in field else None for word in ("least", "most")]
     return (
@@ -122,14 +140,18 @@ def resolution(given: Input, bound: Decimal) -> Decimal:
 
 
 def invented(
-    result: Result, given: Input, base: dict[str, Any], flips: dict[tuple[str, str], dict[str, Any]]
+    result: Result,
+    given: Input,
+    base: dict[str, Any],
+    flips: dict[tuple[str, str], dict[str, Any]],
+    listed: bool,
 ) -> Iterator[str]:
-    """Flips that are none: at the bound, or right behind it, the outcome is what it was or not what was told."""
+    """Flips that are none: right behind the bound the outcome is what it was, or not what was told."""
     for (name, direction), flip in flips.items():
         bound = given.unit.to_base(Decimal(repr(flip["bound"]["value"])))
         sign = 1 if direction == "above" else -1
         beyond = bound + sign * resolution(given, bound)
-        if given.whole or flip["only_there"]:
+        if given.whole or flip["only_there"] or listed:
             beyond = bound
         found = outcomes_with(result, given, beyond)[name]
         if found == base[name] or found != as_told(flip["becomes"]):
@@ -137,10 +159,92 @@ def invented(
         before = bound - sign * resolution(given, bound)
         if given.whole:
             before = bound - sign
-        if (before - given.value) * sign >= 0 and outcomes_with(result, given, before)[name] != base[name]:
+        if (
+            not listed
+            and (before - given.value) * sign >= 0
+            and outcomes_with(result, given, before)[name] != base[name]
+        ):
             yield f"{name} has changed before {given.label} = {bound}"
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_limits_agree_with_brute_force(book: Book, tmp_path: Path, seed: int) -> None:
-    assert list(disagreements(book, tmp_path, seed)) == []
+ONE: dict[str, Any] = {
+    "gaugebook": "project/1",
+    "title": "one rope",
+    "yard": {"heat": "30 degC", "dust": "12 %"},
+    "crates": {"c": {"mass": "100 kg"}},
+    "ropes": {"r": {"lifts": ["c"], "stretches": [{"length": "10 m", "bend": "1.2 m"}]}},
+}
+
+
+def told(shelf: Any, **changes: Any) -> Limits:
+    return limits(shelf.write("project", ONE | changes), ["hoist"], folders=[shelf.folder])
+
+
+def flip(answer: Limits, outcome: str, given: str, direction: str) -> dict[str, Any]:
+    [found] = [
+        flip
+        for flip in answer.flips
+        if (flip["outcome"], flip["input"], flip["direction"]) == (outcome, given, direction)
+    ]
+    return found
+
+
+def test_a_value_on_a_bound_is_pointed_out_with_both_sides(shelf: Any) -> None:
+    places = told(shelf).data["on_bounds"]
+    heat = next(place for place in places if place["key"] == "heat")
+    assert heat["value_of"] == "ropes.r.stretches[0].heat_share"
+    assert heat["bound"] == {"value": 30.0, "unit": "degC"}
+    assert (heat["below"], heat["at"], heat["above"]) == (0.95, 0.95, 0.9)
+    assert "ropes.r.gauge" in heat["outcomes"]
+
+
+def test_a_check_right_at_its_limit_is_pointed_out(shelf: Any) -> None:
+    stretches = [{"length": "60 m"}, {"length": "60 m"}]
+    answer = told(shelf, ropes={"r": {"lifts": ["c"], "stretches": stretches}})
+    [place] = [place for place in answer.data["on_bounds"] if place["kind"] == "check"]
+    assert (place["value_of"], place["at"]) == ("ropes.r.not_too_long", "passes")
+    found = flip(answer, "ropes.r.not_too_long", "ropes.r.stretches[0].length", "above")
+    assert (found["bound"]["value"], found["included"], found["percent"]) == (60.0, False, 0.0)
+    assert (found["is"], found["becomes"]) == ({"what": "passes"}, {"what": "fails"})
+
+
+def test_bounds_are_exact_and_say_which_side_they_belong_to(shelf: Any) -> None:
+    answer = told(shelf)
+    up = flip(answer, "ropes.r.pulley", "ropes.r.stretches[0].length", "above")
+    assert (up["bound"]["value"], up["included"]) == (60.0, False)
+    down = flip(answer, "ropes.r.pulley", "ropes.r.stretches[0].bend", "below")
+    assert (down["bound"]["value"], down["included"]) == (0.2, False)
+    assert down["becomes"] == {"what": "chosen", "value": "large", "unit": None}
+    more = flip(answer, "ropes.r.pulley", "crates.c.mass", "above")
+    assert (more["bound"]["value"], more["included"], more["percent"]) == (300.0, True, 200.0)
+
+
+def test_a_count_moves_in_whole_steps(shelf: Any) -> None:
+    found = flip(told(shelf), "ropes.r.pulley", "crates.c.pieces", "above")
+    assert (found["bound"]["value"], found["included"]) == (3.0, True)
+
+
+def test_an_exact_key_moves_among_its_values(shelf: Any) -> None:
+    answer = told(shelf, yard={"heat": "47 degC"})
+    [rating] = [item for item in answer.data["inputs"] if item["input"] == "ropes.r.rating"]
+    assert rating["values"] == [40.0, 60.0]
+    found = flip(answer, "ropes.r.gauge", "ropes.r.rating", "below")
+    assert (found["bound"]["value"], found["becomes"]) == (40.0, {"what": "none"})
+
+
+def test_inputs_without_effect_are_listed_and_the_tightest_come_first(shelf: Any) -> None:
+    crates = {"c": {"mass": "100 kg"}, "idle": {"mass": "5 kg"}}
+    answer = told(shelf, crates=crates)
+    assert answer.data["without_effect"] == ["crates.idle.mass", "crates.idle.pieces"]
+    tightness = [flip["tightness"] for flip in answer.flips]
+    assert tightness == sorted(tightness)
+
+
+def test_an_unknown_input_is_refused_with_the_nearest(shelf: Any) -> None:
+    with pytest.raises(GaugebookError, match=r"crates\.c\.mas.*nearest: crates\.c\.mass"):
+        limits(shelf.write("project", ONE), ["hoist"], folders=[shelf.folder], inputs=["crates.c.mas"])
+
+
+@pytest.mark.parametrize("seed", range(PROJECTS))
+def test_limits_agree_with_brute_force(book: Book, shelf: Any, seed: int) -> None:
+    assert list(disagreements(book, shelf, seed)) == []

@@ -100,7 +100,7 @@ def test_untouched_entries_and_cells(shelf: Path):
     outcome = tried(shelf, one("shelves.one.board: medium"))
     assert outcome.cells == {"bearing": (2, 5)}
     assert {"tables/bearing", "checks/bears", "choices/board"}.isdisjoint(outcome.untouched)
-    assert "2 of 5 table cells are touched" in report("shelves", outcome)
+    assert "2 of 5 table cells are touched" in report("shelves", outcome, {})
 
 
 @pytest.mark.parametrize(

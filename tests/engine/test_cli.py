@@ -107,7 +107,7 @@ def test_schemas_are_printed(call: Call):
         ([], "bad-call"),
         (["frobnicate"], "bad-call"),
         (["size"], "bad-call"),
-        (["size", "hall.yaml", "--format", "poem"], "bad-call"),
+        (["size", "hall.yaml", "--format", "poem"], "unknown-format"),
         (["size", "nowhere.yaml"], "file-unreadable"),
         (["size", "."], "file-unreadable"),
         (["size", "binary.yaml"], "not-utf-8"),

@@ -8,6 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
+from gaugebook.diagnostics import Refused
+
 Amended = Callable[..., dict[str, Any]]
 
 
@@ -283,3 +287,44 @@ def test_recite_changes_citations_only(bench: Any) -> None:
     assert {name: value["value"] for name, value in before["values"].items()} == {
         name: value["value"] for name, value in after["values"].items()
     }
+
+
+def test_what_still_refers_to_a_removed_entry_names_who_removed_it(bench: Any) -> None:
+    bench.layer("town-2021", "amend: [{remove: tables/sag, cites: 12-19}, {remove: constants/safety}]\n")
+    with pytest.raises(Refused) as caught:
+        bench.check("town-2021")
+    told = {diagnostic.name: diagnostic.message for diagnostic in caught.value.diagnostics}
+    assert told == {
+        "unknown-table": "there is no table 'sag'; town-2021 has removed tables/sag",
+        "unknown-name-in-rule": "'safety' means nothing here; town-2021 has removed constants/safety",
+    }
+
+
+def test_a_renamed_entry_keeps_working_with_a_notice(bench: Any) -> None:
+    bench.layer("shed-2023", """
+        renamed: {constants/allowance: constants/safety}
+    """)
+    bench.layer("town-2024", """
+        amend: [{set: constants/allowance, property: value, to: 3}]
+    """, extends="shed-2023")
+    book = bench.check("town-2024").book
+    assert book.entries["constants/safety"].body["value"] == 3
+    assert [notice.message for notice in book.notices] == ["constants/allowance is called constants/safety now"]
+
+
+def test_an_operation_has_no_keys_of_another(bench: Any) -> None:
+    bench.layer("town-2021", "amend: [{remove: tables/sag, with: {}}, {set: constants/safety, vaule: 3}]\n")
+    with pytest.raises(Refused) as caught:
+        bench.check("town-2021")
+    assert [diagnostic.message for diagnostic in caught.value.diagnostics] == [
+        "'with' is not a key known here", "'vaule' is not a key known here",
+    ]
+
+
+def test_an_entry_written_by_an_operation_is_checked_like_any_other(bench: Any) -> None:
+    bench.layer("town-2021", "amend: [{add: tables/t, with: {unit: kg, rows: {1: 2}, kyes: []}}]\n")
+    with pytest.raises(Refused) as caught:
+        bench.check("town-2021")
+    assert [diagnostic.message for diagnostic in caught.value.diagnostics] == [
+        "amend.0.with lacks the key 'keys'", "'kyes' is not a key known here; nearest: keys",
+    ]

@@ -71,6 +71,8 @@ def test_a_breach_is_a_finding_with_both_sides(bench: Any) -> None:
     two(bench, "at_least_as_strict")
     result = bench.size("county-2020", "town-2021")
     assert result["findings"] == [{
+        "says": "town-2021 says '2.5' for constants/safety, property value; county-2020 says '3' and lets no other "
+        "text ask for less or differ (at_least_as_strict), so county-2020 stands",
         "entry": "shed-2020:constants/safety", "part": "property value", "relation": "at_least_as_strict",
         "finding": "breach", "stands": "county-2020",
         "parties": [

@@ -212,6 +212,9 @@ def test_fault_constants_follow_from_their_temperatures() -> None:
     ends = {"PVC": 160, "XLPE": 250}
     for place, row in body["rows"].items():
         for (material, insulation), text in zip(body["columns"], row, strict=True):
+            if not is_number(text):
+                assert insulation == "H1Z2Z2-K"
+                continue
             scale, beta = constants[material]
             start = starts[place][insulation]
             k = scale * math.sqrt(math.log(1 + (ends[insulation] - start) / (beta + start)))

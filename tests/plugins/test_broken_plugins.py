@@ -1,0 +1,266 @@
+"""Ten ways of being broken: each ends in a message that names the plugin and the remedy, and the rest goes on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from conftest import Installed, Said
+
+HOOKS = "from decimal import Decimal\nimport gaugebook\nfrom gaugebook import LanguageFunction, ReportFormat, hookimpl\n"
+
+GOOD_RULE = 'double: {of: thing, unit: m, is: 2 * length, cites: "2", transcription: checked}'
+
+
+def function(body: str, takes: str = '("m",)', gives: str = "m", name: str = "stretch") -> str:
+    """The code of a plugin that lends one function."""
+    return (
+        f"{HOOKS}\ndef work(*given):\n    {body}\n\n@hookimpl\ndef provide_functions():\n"
+        f'    return [LanguageFunction("{name}", {takes}, "{gives}", work, "made for a test")]\n'
+    )
+
+
+def rule(expression: str, type: str = "unit: m") -> str:
+    return f'stretched: {{of: thing, {type}, is: "{expression}", cites: "3", transcription: checked}}'
+
+
+def blames(said: Said, name: str, remedy: str = "--without-plugin acme", plugin: str = "acme (acme-rules 2.1)") -> None:
+    """The message of this name names the plugin with its version, and the remedy stands in its help."""
+    found = [part for part in said.err.split("warning: ") if f"[{name}]" in part]
+    assert found, said.err
+    assert plugin in found[0]
+    assert "help: " in found[0] and remedy in found[0].partition("help: ")[2]
+    assert "Traceback" not in said.err
+
+
+def goes_on(installed: Installed) -> Said:
+    """A project is sized all the same."""
+    installed.book(GOOD_RULE)
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert said.status == 0, said.err
+    assert '"value": 8.0' in said.out
+    return said
+
+
+def test_import_error(installed: Installed) -> None:
+    installed.plugin("import a_package_nobody_has\n")
+    blames(goes_on(installed), "plugin-import")
+    quiet = installed.call("size", "project.yaml", "--without-plugin", "acme")
+    assert (quiet.status, quiet.err) == (0, ""), "switched off before it is imported"
+    quiet = installed.call("size", "project.yaml", GAUGEBOOK_WITHOUT="acme-rules")
+    assert (quiet.status, quiet.err) == (0, ""), "the variable and the name of the distribution do as well"
+
+
+def test_leaving_the_program_on_import(installed: Installed) -> None:
+    installed.plugin("raise SystemExit(3)\n")
+    blames(goes_on(installed), "plugin-import")
+
+
+def test_wrong_signature(installed: Installed) -> None:
+    installed.plugin(f"{HOOKS}\n@hookimpl\ndef provide_functions(units, project):\n    return []\n")
+    said = goes_on(installed)
+    blames(said, "plugin-signature")
+    assert "units" in said.err and "provide_functions" in said.err
+
+
+def test_hook_that_does_not_exist(installed: Installed) -> None:
+    installed.plugin(f"{HOOKS}\n@hookimpl\ndef provide_function():\n    return []\n")
+    said = goes_on(installed)
+    blames(said, "plugin-unknown-hook")
+    assert "nearest: provide_functions" in said.err
+
+
+def test_unit_that_does_not_exist(installed: Installed) -> None:
+    installed.plugin(function("return given[0]", gives="mtr"))
+    said = goes_on(installed)
+    blames(said, "plugin-bad-signature")
+    assert "'mtr'" in said.err
+
+
+def test_answer_in_the_wrong_unit(installed: Installed) -> None:
+    installed.plugin(function('return gaugebook.Quantity(Decimal(3), "kg")'))
+    installed.book(GOOD_RULE, rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    blames(said, "plugin-function-answer")
+    assert "3 kg" in said.err and "a finite Decimal in m" in said.err
+    assert '"value": 8.0' in said.out, "the other values stand"
+
+
+def test_answer_in_another_unit_of_the_right_kind(installed: Installed) -> None:
+    installed.plugin(function('return gaugebook.Quantity(Decimal(300), "cm")'))
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert (said.status, said.err) == (0, "")
+    assert '"value": 3.0' in said.out
+
+
+def test_rule_that_hands_over_the_wrong_unit(installed: Installed) -> None:
+    installed.plugin(function("return given[0]", takes='("kg",)'))
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml")
+    assert said.status == 2
+    assert "stretch takes (kg)" in said.err and "tiny.yaml" in said.err
+
+
+def test_duplicate_plugin_name(installed: Installed) -> None:
+    installed.plugin(f"{HOOKS}\n@hookimpl\ndef provide_functions():\n    return []\n")
+    installed.plugin("raise OSError('never imported')\n", distribution="zenith-rules", version="0.3")
+    said = goes_on(installed)
+    blames(said, "plugin-name-taken", "--without-plugin zenith-rules", "acme (zenith-rules 0.3)")
+    assert "acme (acme-rules 2.1)" in said.err
+    assert "never imported" not in said.err
+
+
+def test_duplicate_function_name(installed: Installed) -> None:
+    installed.plugin(function("return given[0] + 1"))
+    installed.plugin(function("return given[0] + 9"), name="zenith", distribution="zenith-rules", version="0.3")
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    blames(said, "plugin-duplicate", "--without-plugin zenith", "zenith (zenith-rules 0.3)")
+    assert '"value": 5.0' in said.out, "the first by name is used, whatever the order of installation"
+
+
+@pytest.mark.parametrize("slow", ["loading", "function"])
+def test_slow(installed: Installed, slow: str) -> None:
+    wait = "__import__('time').sleep(1.1)"
+    code = function("return given[0]" if slow == "loading" else f"{wait}; return given[0]")
+    installed.plugin(code + (f"\n{wait}\n" if slow == "loading" else ""))
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml")
+    assert said.status == 0
+    blames(said, "plugin-slow")
+
+
+@pytest.mark.parametrize("where", ["import", "hook", "function"])
+def test_prints_to_standard_output(installed: Installed, where: str) -> None:
+    code = function("print('hello from a function'); return given[0]" if where == "function" else "return given[0]")
+    code = code.replace("    return [Lang", "    print('hello from a hook')\n    return [Lang") if where == "hook" else code
+    installed.plugin(f"{code}\nprint('hello from import')\n" if where == "import" else code)
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert said.status == 0
+    blames(said, "plugin-prints", "standard error")
+    assert f"hello from {'an ' * 0}{'a ' * (where != 'import')}{where}" in said.err
+    assert "hello" not in said.out and said.out.startswith("{")
+
+
+def test_raises_in_a_hook(installed: Installed) -> None:
+    installed.plugin(f"{HOOKS}\n@hookimpl\ndef provide_functions():\n    raise KeyError('lost')\n")
+    said = goes_on(installed)
+    blames(said, "plugin-raises")
+    assert "provide_functions" in said.err and "lost" in said.err
+
+
+def test_raises_in_a_function(installed: Installed) -> None:
+    installed.plugin(function("return given[0] / 0"))
+    installed.book(GOOD_RULE, rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    blames(said, "plugin-raises")
+    assert "stretch(4)" in said.err and "DivisionByZero" in said.err
+    assert '"value": 8.0' in said.out
+    assert said.out.count("DivisionByZero") == 1, "the value says why it is undetermined"
+
+
+def test_raises_in_a_report(installed: Installed) -> None:
+    installed.plugin(
+        f"{HOOKS}\ndef work(result, full):\n    return result.no_such_thing\n\n@hookimpl\n"
+        'def provide_report_formats():\n    return [ReportFormat("poster", work, "made for a test")]\n'
+    )
+    installed.book(GOOD_RULE)
+    said = installed.call("size", "project.yaml", "--format", "poster")
+    assert (said.status, said.out) == (2, "")
+    assert "acme (acme-rules 2.1)" in said.err and "format poster" in said.err
+    assert "--without-plugin acme" in said.err
+
+
+@pytest.mark.parametrize(
+    ("answer", "gives", "type"),
+    [
+        ("0.1", "m", "unit: m"), ("3", "m", "unit: m"), ("Decimal('NaN')", "m", "unit: m"), ("0.1", "series:sizes", "series: sizes"),
+        ("'middling'", "series:sizes", "series: sizes"), ("1", "flag", "flag: yes"), ("None", "m", "unit: m"),
+    ],
+)
+def test_float_and_others_where_something_else_is_due(installed: Installed, answer: str, gives: str, type: str) -> None:
+    installed.plugin(function(f"return {answer}", gives=gives))
+    installed.book(GOOD_RULE, rule("stretch(length)", type))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    blames(said, "plugin-function-answer")
+    assert "stretch(4)" in said.err
+    assert '"value": 8.0' in said.out
+    assert '"undetermined": true' in said.out
+
+
+def test_member_of_a_series(installed: Installed) -> None:
+    installed.plugin(function("return 'large'", gives="series:sizes"))
+    installed.book(rule("stretch(length)", "series: sizes"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert (said.status, said.err) == (0, "")
+    assert '"value": "large"' in said.out
+
+
+def test_function_that_is_not_pure(installed: Installed) -> None:
+    installed.plugin(function("seen.append(1); return Decimal(len(seen))").replace("\ndef work", "\nseen = []\ndef work"))
+    installed.book(rule("stretch(length)"))
+    blames(installed.call("size", "project.yaml"), "plugin-function-not-pure")
+
+
+def test_needs_a_newer_version(installed: Installed) -> None:
+    installed.plugin("raise OSError('never imported')\n", requires="gaugebook (>=99.1)")
+    said = goes_on(installed)
+    blames(said, "plugin-needs-other-version", "update gaugebook")
+    assert ">=99.1" in said.err and "never imported" not in said.err
+
+
+@pytest.mark.parametrize(
+    ("code", "shadowed"),
+    [
+        (function("return given[0]", name="greatest"), "the function 'greatest'"),
+        (f'{HOOKS}\n@hookimpl\ndef provide_report_formats():\n    return [ReportFormat("json", str, "")]\n', "the report format 'json'"),
+        (
+            f'{HOOKS}\n@hookimpl\ndef provide_commands():\n    return [gaugebook.Command("size", print, print, "")]\n',
+            "the command 'size'",
+        ),
+    ],
+)
+def test_shadows_a_first_party_name(installed: Installed, code: str, shadowed: str) -> None:
+    installed.plugin(code)
+    installed.book(GOOD_RULE)
+    assert installed.call("size", "project.yaml", "--format", "json").out.startswith("{")
+    said = installed.call("plugins")
+    blames(said if "command" not in shadowed else installed.call("--help"), "plugin-duplicate")
+    assert shadowed in said.err or "command" in shadowed
+
+
+def test_shadows_a_shipped_ruleset(installed: Installed) -> None:
+    folder = installed.site / "books" / "nec-2020"
+    folder.mkdir(parents=True)
+    (folder / "ruleset.yaml").write_text("not read", "utf-8")
+    installed.plugin(
+        f"{HOOKS}\nfrom pathlib import Path\n@hookimpl\ndef provide_rulesets():\n"
+        "    return [Path(__file__).parent / 'books']\n"
+    )
+    said = installed.call("ruleset", "show", "nec-2020")
+    assert said.status == 0
+    blames(said, "plugin-duplicate")
+    assert "the ruleset folder 'nec-2020'" in said.err or "the ruleset 'nec-2020'" in said.err
+
+
+def test_shadows_a_shipped_plugin(installed: Installed) -> None:
+    installed.plugin("raise OSError('never imported')\n", name="reports")
+    said = goes_on(installed)
+    blames(said, "plugin-name-taken", "--without-plugin acme-rules", "reports (acme-rules 2.1)")
+
+
+def test_answers_with_something_else(installed: Installed) -> None:
+    installed.plugin(f"{HOOKS}\n@hookimpl\ndef provide_functions():\n    return ['stretch']\n")
+    blames(goes_on(installed), "plugin-wrong-answer")
+
+
+def test_name_to_switch_off_that_is_nobodys(installed: Installed) -> None:
+    installed.plugin(function("return given[0]"))
+    installed.book(GOOD_RULE)
+    said = installed.call("size", "project.yaml", "--without-plugin=acmee")
+    assert said.status == 0
+    assert "'acmee'" in said.err and "nearest: acme" in said.err
