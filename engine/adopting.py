@@ -50,16 +50,25 @@ class Adoption:
     def to_plain(self) -> dict[str, Any]:
         """As a result tells it."""
         return {
-            "id": self.jurisdiction, "title": self.title, "period": self.period, "day": self.day,
-            "event": self.event, "cites": list(self.cites), "notes": list(self.notes),
+            "id": self.jurisdiction,
+            "title": self.title,
+            "period": self.period,
+            "day": self.day,
+            "event": self.event,
+            "cites": list(self.cites),
+            "notes": list(self.notes),
         }
 
 
-def read_jurisdiction(id: str, shelf: Shelf, problems: Problems, span: Span | None = None) -> Jurisdiction | None:
+def read_jurisdiction(
+    id: str, shelf: Shelf, problems: Problems, span: Span | None = None
+) -> Jurisdiction | None:
     """The jurisdiction of that id from the folders searched; None after a problem."""
     places = shelf.jurisdictions()
     if id not in places:
-        problems.add("unknown-jurisdiction", span, id=id, nearest=hint(id, places), known=", ".join(places) or "none")
+        problems.add(
+            "unknown-jurisdiction", span, id=id, nearest=hint(id, places), known=", ".join(places) or "none"
+        )
         return None
     document = read(places[id], problems)
     if document is None or not validate(document, "jurisdiction", problems):
@@ -86,7 +95,9 @@ class Jurisdiction:
         self.data: dict[str, Any] = plain(document.data)
         self.periods: list[dict[str, Any]] = self.data["periods"]
 
-    def adopt(self, facts: Facts, day: str | None, problems: Problems, span: Span | None = None) -> Adoption | None:
+    def adopt(
+        self, facts: Facts, day: str | None, problems: Problems, span: Span | None = None
+    ) -> Adoption | None:
         """What applies to a job; `day` overrides every event. None after a problem."""
         if day is not None and not is_day(day):
             problems.add("not-a-day", span, text=day)
@@ -102,7 +113,15 @@ class Jurisdiction:
             notes.append(str(period["note"]))
         cites = [str(clause) for clause in as_list(period.get("cites"))]
         return Adoption(
-            str(self.data["id"]), str(self.data["title"]), str(period["name"]), event, counted, stack, cites, days, notes
+            str(self.data["id"]),
+            str(self.data["title"]),
+            str(period["name"]),
+            event,
+            counted,
+            stack,
+            cites,
+            days,
+            notes,
         )
 
     # -- the period
@@ -111,9 +130,7 @@ class Jurisdiction:
         self, facts: Facts, day: str | None, problems: Problems, span: Span | None
     ) -> dict[str, Any] | None:
         before = len(problems)
-        open_ones = [
-            period for period in self.periods if self._open(period, facts, day, problems, span)
-        ]
+        open_ones = [period for period in self.periods if self._open(period, facts, day, problems, span)]
         if len(problems) > before:
             return None
         elected = self._elected(facts)
@@ -140,7 +157,9 @@ class Jurisdiction:
     ) -> dict[str, Any] | None:
         named = {str(period["name"]): period for period in self.periods}
         if elected not in named:
-            problems.add("unknown-election", span, name=elected, id=self.data["id"], nearest=hint(elected, named))
+            problems.add(
+                "unknown-election", span, name=elected, id=self.data["id"], nearest=hint(elected, named)
+            )
             return None
         if named[elected] not in open_ones:
             days = spoken(named[elected])
@@ -218,7 +237,12 @@ class Jurisdiction:
     # -- the stack
 
     def _stack(
-        self, period: dict[str, Any], facts: Facts, day: str | None, counted: str, problems: Problems,
+        self,
+        period: dict[str, Any],
+        facts: Facts,
+        day: str | None,
+        counted: str,
+        problems: Problems,
         span: Span | None,
     ) -> tuple[list[str], dict[str, str], list[str]]:
         """The layers of a period that apply, the days of those with an event of their own, and what to note."""
@@ -235,7 +259,9 @@ class Jurisdiction:
             if own is None:
                 fields = ", ".join(fields_of(item["trigger"]))
                 problems.add("no-day-for-adoption", span, id=id, fields=fields)
-            elif covers(item, own[1]) and self._met(item, ("periods", at, "stack", index), facts, problems, span):
+            elif covers(item, own[1]) and self._met(
+                item, ("periods", at, "stack", index), facts, problems, span
+            ):
                 stack.append(id)
                 if own[1] != counted:
                     days[id] = own[1]
@@ -253,7 +279,11 @@ class Jurisdiction:
                     span = self.document.span(("periods", number, "stack", index))
                     yield "unknown-ruleset", span, {"id": id, "nearest": hint(id, known)}
             if period.get("elect") == "yes" and "election" not in self.data:
-                yield "election-without-field", self.document.span(("periods", number)), {"name": period["name"]}
+                yield (
+                    "election-without-field",
+                    self.document.span(("periods", number)),
+                    {"name": period["name"]},
+                )
         plain_ones = [p for p in self.periods if not {"elect", "when", "trigger"} & p.keys()]
         for before, after in zip(plain_ones, plain_ones[1:], strict=False):
             span = self.document.span(("periods", self.periods.index(after)))
@@ -261,12 +291,17 @@ class Jurisdiction:
             if not end or not start or end >= start:
                 yield "periods-overlap", span, {"one": before["name"], "other": after["name"]}
             elif next_day(end) != start:
-                yield "periods-gap", span, {"one": before["name"], "other": after["name"], "end": end, "start": start}
+                yield (
+                    "periods-gap",
+                    span,
+                    {"one": before["name"], "other": after["name"], "end": end, "start": start},
+                )
 
 
 def fields_of(trigger: Any) -> list[str]:
     """Every field a trigger may look at."""
     return [
-        str(name) for event in as_list(trigger)
+        str(name)
+        for event in as_list(trigger)
         for name in (event.get("latest", event.get("earliest")) if isinstance(event, dict) else [event])
     ]

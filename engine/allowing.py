@@ -48,7 +48,9 @@ def _holders(book: Book, target: Entry) -> list[Entry]:
         return [target]
     if target.section not in ("terms", "series"):
         return []
-    fields = [entry for entry in book.section("fields").values() if entry.body.get(target.section) == target.name]
+    fields = [
+        entry for entry in book.section("fields").values() if entry.body.get(target.section) == target.name
+    ]
     choices = [entry for entry in book.section("choices").values() if entry.body.get("from") == target.name]
     stated = {owner_of(entry) for entry in choices}
     return choices + [entry for entry in fields if owner_of(entry) not in stated]
@@ -65,7 +67,10 @@ def _words_known(operation: Operation, source: Entry, problems: Problems) -> boo
     unknown = [word for word in as_list(operation.body["words"]) if str(word) not in known]
     for word in unknown:
         problems.add(
-            "unknown-word", operation.place.below("words").span(), word=word, among=", ".join(known[:12]),
+            "unknown-word",
+            operation.place.below("words").span(),
+            word=word,
+            among=", ".join(known[:12]),
             nearest=hint(str(word), known),
         )
     return not unknown

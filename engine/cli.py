@@ -191,6 +191,8 @@ def _answer(options: argparse.Namespace, answer: Any) -> None:
     else:
         forms = {"table": as_text, "markdown": as_markdown, "html": as_html}
         text = forms[options.format](answer.page(options.full))
+        if options.format == "html":
+            text = f'<!doctype html>\n<meta charset="utf-8">\n<title>{PROGRAM}</title>\n{text}\n'
     _write(options, text)
 
 
@@ -443,7 +445,7 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
         bench.set_defaults(command=command)
 
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("what", choices=("project", "ruleset", "cases", "result"))
+    schema.add_argument("what", choices=("project", "ruleset", "cases", "result", "compare", "limits"))
     schema.add_argument("--ruleset", action="append", metavar="ID", help="whose projects; repeat to stack")
     schema.add_argument("--output", metavar="FILE", help="write to a file")
     _search(schema)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from .causes import Cause, Causes, Cell, Walk
+from .entries import PROVENANCE, RESTATED
 from .evaluating import Run, Thing
 from .project import Source
 from .results import plain, unit_text, version
@@ -223,8 +224,15 @@ def _changes(before: Data | None, after: Data | None) -> list[Data]:
     return [
         {"layer": change["layer"], "what": change["what"]}
         for change in told
-        if change["operation"] != "recite"
+        if change["operation"] != "recite" and _decides(str(change["what"]))
     ]
+
+
+def _decides(what: str) -> bool:
+    """Whether a change is of more than words and provenance."""
+    path, sign, _ = what.partition(":")
+    told = {*PROVENANCE, "cells"}
+    return what != RESTATED and not (sign and path.rpartition(".")[2] in told)
 
 
 def _input(side: Side, name: str) -> Any:

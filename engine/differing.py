@@ -35,17 +35,30 @@ def _difference(before: Book, after: Book, old: Entry | None, new: Entry | None)
         changes = [gone] if gone is not None else []
         return {"kind": "removed", "lines": [], **_grounds(after, changes), "cites": before.cites(old.cites)}
     if old is None:
-        lines = [f"{key}: {said_of(value)}" for key, value in new.body.items() if key in ("is", "value", "require", "when")]
-        return {"kind": "added", "lines": lines, **_grounds(after, new.history[:1]), "cites": after.cites(new.cites)}
+        lines = [
+            f"{key}: {said_of(value)}"
+            for key, value in new.body.items()
+            if key in ("is", "value", "require", "when")
+        ]
+        return {
+            "kind": "added",
+            "lines": lines,
+            **_grounds(after, new.history[:1]),
+            "cites": after.cites(new.cites),
+        }
     lines = list(_lines(old, new))
     cites = before.cites(old.cites), after.cites(new.cites)
     clauses = [[cite.clause for cite in entry.cites] for entry in (old, new)]
     if not lines and clauses[0] == clauses[1]:
         return None
-    fresh = new.history[len(old.history):] if new.history[: len(old.history)] else new.history
+    fresh = new.history[len(old.history) :] if new.history[: len(old.history)] else new.history
     made = {"lines": lines, **_grounds(after, fresh), "cites": cites[1]}
     if not lines:
-        return {"kind": "recited", **made, "lines": [f"{', '.join(clauses[0]) or 'no clause'} is now {', '.join(clauses[1])}"]}
+        return {
+            "kind": "recited",
+            **made,
+            "lines": [f"{', '.join(clauses[0]) or 'no clause'} is now {', '.join(clauses[1])}"],
+        }
     return {"kind": "changed", **made}
 
 
@@ -107,7 +120,9 @@ def _table(old: dict[str, Any], new: dict[str, Any]) -> Iterator[str]:
 def _cells(body: dict[str, Any]) -> dict[tuple[str, ...], str]:
     columns = body.get("columns") or [[]]
     return {
-        (row, *column): cell for row, cells in body["rows"].items() for column, cell in zip(columns, cells, strict=False)
+        (row, *column): cell
+        for row, cells in body["rows"].items()
+        for column, cell in zip(columns, cells, strict=False)
     }
 
 
@@ -134,7 +149,12 @@ def _property(entry: Entry, name: str) -> dict[str, str]:
     return {str(word): str(value) for word, value in zip(words_of(entry.body), values, strict=False)}
 
 
-TITLES = {"added": "Added", "removed": "Removed", "changed": "Changed", "recited": "Renumbered, otherwise the same"}
+TITLES = {
+    "added": "Added",
+    "removed": "Removed",
+    "changed": "Changed",
+    "recited": "Renumbered, otherwise the same",
+}
 
 
 def page(one: str, other: str, found: list[dict[str, Any]]) -> list[Block]:

@@ -23,8 +23,18 @@ SECTIONS = (
     "outputs",
     "summary",
     "sheet",
+    "totals",
 )
 
+
+PROVENANCE = (
+    "title", "cites", "source", "transcription", "note", "layer", "ask", "question", "says", "gaps", "erratum",
+    "document", "labels", "stricter",
+)
+"""Properties that say where an entry comes from or put it in words; they change no value."""
+
+RESTATED = "provenance restated"
+"""What a change that touches nothing but provenance is told as."""
 
 LABEL = "label:"
 """In front of a label, as the target of an operation: every entry that carries it."""

@@ -7,7 +7,7 @@ on it is forgotten with it. Nothing is built for an explanation here; values and
 from __future__ import annotations
 
 import decimal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any, ClassVar, NamedTuple
@@ -18,6 +18,9 @@ from .runtime import CHECK, EXACT, Absent
 from .units import show
 
 Verdict = tuple[bool, Any, Any]
+
+UNSTATED = object()
+"""In place of a value that nobody stated."""
 
 
 class Rejected(NamedTuple):
@@ -140,6 +143,7 @@ class Run:
             chain = [*list(self._open)[list(self._open).index(key):], key]
             raise GaugebookError.because("values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain))
         self._open[key] = None
+        marked = thing.provisional.get(name, ())
         self._frames.append(set())
         try:
             try:
@@ -148,6 +152,7 @@ class Run:
                 value = absent
         finally:
             touched = self._frames.pop()
+            touched.update(marked)
             del self._open[key]
         thing.memo[name] = value
         if touched:
@@ -177,6 +182,52 @@ class Run:
         value = read_value(self.rulebook, attribute, str(default))
         self.assumptions[thing.path, attribute.name] = Assumption(thing.path, attribute.name, value, attribute)
         return value
+
+    # -- other values for stated ones
+
+    @contextmanager
+    def bound(self, values: dict[tuple[str, str], Any]) -> Iterator[int]:
+        """For a while, let (thing, field) have other values; `UNSTATED` takes back what was stated.
+
+        Whatever leans on one of them is worked out anew inside and forgotten afterwards; everything else is
+        kept, so that many such bindings one after the other cost only what really changes. Answers the number
+        of the trial, by which `leaning` tells what leans on it.
+        """
+        trial = self._next_trial
+        self._next_trial += 1
+        self._trials[trial] = []
+        before = []
+        for (path, name), value in values.items():
+            thing = self.things[path]
+            before.append((thing, name, thing.memo.pop(name, UNSTATED), name in thing.stated))
+            thing.provisional[name] = {trial}
+            thing.stated.discard(name)
+            if value is not UNSTATED:
+                thing.memo[name] = value
+                thing.stated.add(name)
+        try:
+            yield trial
+        finally:
+            for thing, name in self._trials.pop(trial):
+                thing.memo.pop(name, None)
+                thing.provisional.pop(name, None)
+                self.assumptions.pop((thing.path, name), None)
+                self.rejected.pop((thing.path, name), None)
+            for thing, name, value, stated in before:
+                thing.provisional.pop(name, None)
+                thing.memo.pop(name, None)
+                if value is not UNSTATED:
+                    thing.memo[name] = value
+                (thing.stated.add if stated else thing.stated.discard)(name)
+
+    def leaning(self, ask: Callable[[], Any]) -> tuple[Any, set[int]]:
+        """What a question comes to (an `Absent` where it has no answer), and the trials the answer leans on."""
+        self._frames.append(set())
+        try:
+            answer = ask()
+        except Absent as absent:
+            answer = absent
+        return answer, self._frames.pop()
 
     # -- choices
 

@@ -22,7 +22,9 @@ def facets_of(operation: Operation) -> list[Facet]:
         return [("property", str(body["property"]))]
     if kind == "set":
         found: list[Facet] = [("cell", *cell_key(cell["at"])) for cell in body.get("cells", [])]
-        found += [("row", key_text(key)) for key in [*body.get("add_rows", {}), *as_list(body.get("remove_rows"))]]
+        found += [
+            ("row", key_text(key)) for key in [*body.get("add_rows", {}), *as_list(body.get("remove_rows"))]
+        ]
         words = [*as_list(body.get("add_words")), *as_list(body.get("remove_words"))]
         return found + [("word", str(word)) for word in words] or [("provenance",)]
     if kind == "recite":

@@ -12,13 +12,14 @@ from typing import Any
 
 from .compiling import compile_book
 from .diagnostics import Problems
-from .entries import Book, Entry
+from .entries import PROVENANCE, Book, Entry
 from .functions import known_functions
 from .loading import as_list
 from .meaning import Op
 from .model import Attribute, Model, Type
 from .programs import Programs, Route, Rule
 from .runtime import DASH, MISSING
+from .totals import totals_of
 
 FORMAT = "compiled/1"
 
@@ -80,6 +81,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         "absent": book.absent,
         "findings": book.findings,
         "summary": {entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()},
+        "totals": totals_of(model, problems),
         "sheet": [entry.body for entry in book.section("sheet").values()],
         "removed": {id: change.layer for id, change in book.removed.items()},
         "not_encoded": [
@@ -104,13 +106,6 @@ def _layer(id: str, header: dict[str, Any], layer_digest: str, document: str) ->
         "id": id, "version": str(header.get("version", "")), "digest": layer_digest,
         "title": str(header.get("title", id)), "document": document, "force": str(header.get("force", "yes")),
     }
-
-
-PROVENANCE = (
-    "title", "cites", "source", "transcription", "note", "layer", "ask", "question", "says", "gaps", "erratum",
-    "document", "labels", "stricter",
-)
-"""Properties that say where an entry comes from or put it in words; they change no value."""
 
 
 def content(entry: Entry) -> str:

@@ -5,15 +5,12 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Any
 
 from .allowing import checks_of
 from .checksums import check_checksums
-from .diagnostics import Problems, Span, diagnose, hint
+from .diagnostics import Problems, diagnose, hint
 from .entries import (
-    BELOW_STANDS,
     LABEL,
     NOT_IN_FORCE,
     RETIRED,
@@ -25,14 +22,11 @@ from .entries import (
     Operation,
     Place,
 )
-from .facets import WHOLE, Facet, clash, facets_of, in_words, proposed, read_facet
-from .loading import as_list, cell_key, load_layer
-from .messages import FINDING, PARTY
+from .facets import Facet, clash, facets_of, in_words
+from .loading import as_list, load_layer
 from .moments import LATEST, Moment
 from .operations import VERBS, add_entry, borrow_entry, change_of, facts_of, substitute
-from .precedence import Ruling, relation, rule
 from .shelf import Shelf
-from .tabling import said_of
 
 
 def stack_of(ids: Sequence[str], shelf: Shelf, problems: Problems) -> list[Layer]:
@@ -77,22 +71,14 @@ def build(
 
 
 def stacked(
-    layers: list[Layer], problems: Problems, moment: Moment = LATEST, shelf: Shelf | None = None,
+    layers: list[Layer],
+    problems: Problems,
+    moment: Moment = LATEST,
+    shelf: Shelf | None = None,
     borrowers: tuple[str, ...] = (),
 ) -> Book:
     """Apply each layer that is in force, bottom first."""
     return Stacker(layers, problems, moment, shelf, borrowers).stack()
-
-
-@dataclass
-class Word:
-    """What a layer made of one part of an entry."""
-
-    layer: Layer
-    facet: Facet
-    value: Any
-    change: Change
-    amends: bool
 
 
 class Stacker:
@@ -102,14 +88,18 @@ class Stacker:
     """
 
     def __init__(
-        self, layers: list[Layer], problems: Problems, moment: Moment, shelf: Shelf | None, borrowers: tuple[str, ...]
+        self,
+        layers: list[Layer],
+        problems: Problems,
+        moment: Moment,
+        shelf: Shelf | None,
+        borrowers: tuple[str, ...],
     ) -> None:
         self.problems, self.moment, self.shelf, self.borrowers = problems, moment, shelf, borrowers
         absent = [layer for layer in layers if not moment.holds(layer.id, layer.header.get("in_force"))]
         self.layers = [layer for layer in layers if layer not in absent]
         self.book = Book(self.layers, day=moment.day, absent=[layer.id for layer in absent])
-        self.by_id = {layer.id: layer for layer in layers}
-        self.words: dict[str, list[Word]] = {}
+        self.record = Record(self.book, layers, problems)
         self.books: dict[str, Book] = {}
 
     def stack(self) -> Book:
@@ -138,7 +128,10 @@ class Stacker:
                     continue
                 of, id = str(operation.body["of"]), operation.body.get("operation")
                 found = [
-                    other for below in self.layers[:number] if below.id == of for other in below.operations
+                    other
+                    for below in self.layers[:number]
+                    if below.id == of
+                    for other in below.operations
                     if other.target == operation.target and (id is None or other.body.get("id") == id)
                 ]
                 for other in found:
@@ -146,14 +139,19 @@ class Stacker:
                 if not found and of not in self.book.absent:
                     known = [below.id for below in self.layers[:number]]
                     self.problems.add(
-                        "nothing-to-retire", operation.place.span(), layer=of, entry=operation.target,
+                        "nothing-to-retire",
+                        operation.place.span(),
+                        layer=of,
+                        entry=operation.target,
                         nearest="" if of in known else hint(of, known),
                     )
 
     # -- one layer
 
     def _layer(self, layer: Layer) -> None:
-        self.book.renamed.update({str(old): str(new) for old, new in (layer.header.get("renamed") or {}).items()})
+        self.book.renamed.update(
+            {str(old): str(new) for old, new in (layer.header.get("renamed") or {}).items()}
+        )
         for entry in layer.entries:
             below = self.book.entries.get(entry.id)
             if below is not None:
@@ -168,21 +166,29 @@ class Stacker:
                     self._operation(layer, operation, entry_id)
 
     def _add(self, layer: Layer, entry: Entry) -> None:
-        change = Change(layer.id, "add", "added", list(entry.cites), facts_of(entry.body), place=entry.place())
+        change = Change(
+            layer.id, "add", "added", list(entry.cites), facts_of(entry.body), place=entry.place()
+        )
         entry.history.append(change)
         self.book.removed.pop(entry.id, None)
         self.book.entries[entry.id] = entry
-        self.words[entry.id] = [Word(layer, WHOLE, copy.deepcopy(entry.body), change, amends=False)]
+        self.record.first(layer, entry, change, amends=False)
 
     def _targets(self, layer: Layer, operation: Operation) -> Iterator[str]:
         """The ids an operation is about, old names led to the new ones."""
         target = operation.target
         if target.startswith(LABEL):
             label = target.removeprefix(LABEL)
-            found = [id for id, entry in self.book.entries.items() if label in as_list(entry.body.get("labels"))]
-            known = {str(one) for entry in self.book.entries.values() for one in as_list(entry.body.get("labels"))}
+            found = [
+                id for id, entry in self.book.entries.items() if label in as_list(entry.body.get("labels"))
+            ]
+            known = {
+                str(one) for entry in self.book.entries.values() for one in as_list(entry.body.get("labels"))
+            }
             if not found:
-                self.problems.add("label-not-found", operation.place.span(), label=label, nearest=hint(label, known))
+                self.problems.add(
+                    "label-not-found", operation.place.span(), label=label, nearest=hint(label, known)
+                )
             yield from found
             return
         if target in self.book.renamed and target not in self.book.entries:
@@ -211,7 +217,9 @@ class Stacker:
             self._note(id, change_of(layer, operation, operation.kind, fate=NOT_IN_FORCE))
         elif operation.kind == "retire":
             if operation.body["of"] not in self.book.absent:
-                self._note(id, change_of(layer, operation, f"takes back the change of {operation.body['of']}"))
+                self._note(
+                    id, change_of(layer, operation, f"takes back the change of {operation.body['of']}")
+                )
         elif operation.kind == "substitute":
             substitute(self.book, layer, operation, self.problems)
         elif operation.kind == "add":
@@ -233,15 +241,16 @@ class Stacker:
         section = operation.target.partition("/")[0]
         if section not in SECTIONS or "/" not in operation.target:
             known = ", ".join(SECTIONS)
-            self.problems.add("no-such-section", operation.place.span(), entry=operation.target, sections=known)
+            self.problems.add(
+                "no-such-section", operation.place.span(), entry=operation.target, sections=known
+            )
         elif operation.target in self.book.entries:
             below = self.book.entries[operation.target]
             self.problems.add("entry-exists-below", operation.place.span(), entry=below.id, layer=below.layer)
         else:
             add_entry(self.book, layer, operation)
             entry = self.book.entries[operation.target]
-            body = copy.deepcopy(entry.body)
-            self.words[entry.id] = [Word(layer, WHOLE, body, entry.history[-1], amends=True)]
+            self.record.first(layer, entry, entry.history[-1], amends=True)
 
     def _put_check(self, layer: Layer, operation: Operation, check: Entry) -> None:
         below = self.book.entries.get(check.id)
@@ -249,7 +258,7 @@ class Stacker:
             self.problems.add("check-exists", operation.place.span(), entry=check.id, layer=below.layer)
             return
         self.book.entries[check.id] = check
-        self.words[check.id] = [Word(layer, WHOLE, copy.deepcopy(check.body), check.history[-1], amends=True)]
+        self.record.first(layer, check, check.history[-1], amends=True)
 
     # -- borrowing
 
@@ -261,14 +270,16 @@ class Stacker:
         found = other.entries.get(wanted)
         if found is None:
             self.problems.add(
-                "nothing-to-borrow", operation.place.span(), ruleset=source, entry=wanted,
+                "nothing-to-borrow",
+                operation.place.span(),
+                ruleset=source,
+                entry=wanted,
                 nearest=hint(wanted, other.entries),
             )
             return
         borrow_entry(self.book, layer, operation, found, other)
         entry = self.book.entries[operation.target]
-        said = Word(layer, WHOLE, copy.deepcopy(entry.body), entry.history[-1], amends=True)
-        self.words.setdefault(entry.id, []).append(said)
+        self.record.first(layer, entry, entry.history[-1], amends=True)
 
     def _book_of(self, id: str, layer: Layer, operation: Operation) -> Book | None:
         """The other book, as it ends up; None after a problem."""
@@ -296,16 +307,11 @@ class Stacker:
             self._missing(operation, id)
             return
         operation = Operation(operation.kind, id, copy.deepcopy(operation.body), operation.place)
-        for facet in facets_of(operation):
-            if not self._heard(layer, operation, entry, facet):
-                return
-        if all("overruled" in cell for cell in operation.body.get("cells", [{}])):
+        if not self.record.heard(layer, operation, entry):
             return
         VERBS[operation.kind](self.book, entry, layer, operation, self.problems)
         change = self.book.removed[id] if id in self.book.removed else entry.history[-1]
-        self.words.setdefault(id, []).extend(
-            Word(layer, facet, proposed(operation, facet), change, amends=True) for facet in facets_of(operation)
-        )
+        self.record.amended(layer, operation, id, change)
 
     def _missing(self, operation: Operation, id: str) -> None:
         gone = self.book.removed.get(id)
@@ -316,78 +322,3 @@ class Stacker:
         else:
             near = hint(id, self.book.entries)
             self.problems.add("target-not-found", operation.place.span(), entry=id, nearest=near)
-
-    def _heard(self, layer: Layer, operation: Operation, entry: Entry, facet: Facet) -> bool:
-        """Whether an operation goes ahead with respect to one part; a cell that is overruled drops out of it."""
-        new = proposed(operation, facet)
-        for word in reversed(self.words.get(entry.id, [])):
-            if word.layer.id == layer.id or not clash(facet, word.facet):
-                continue
-            old = read_facet(entry, facet) if word.facet != facet else word.value
-            if old is None and facet[0] in ("row", "word"):
-                continue
-            name = relation(layer, word.layer, self._built_on(layer), word.amends)
-            ruling = rule(name, operation, entry, facet, old, new, self.book)
-            if ruling.outcome == "open":
-                self._conflict(layer, operation, entry, facet, word, old, new)
-                return False
-            if ruling.breach or not ruling.verified:
-                self._find(layer, operation, entry, facet, word, old, new, ruling)
-            if ruling.outcome == "below":
-                what = f"{in_words(facet)} stays {said_of(old)}, as {word.layer.id} says ({ruling.relation})"
-                entry.history.append(change_of(layer, operation, what, fate=BELOW_STANDS))
-                if facet[0] != "cell":
-                    return False
-                overruled = next(c for c in operation.body["cells"] if cell_key(c["at"]) == list(facet[1:]))
-                overruled["overruled"] = True
-                return True
-        return True
-
-    def _built_on(self, layer: Layer) -> set[str]:
-        """The layers a layer extends, directly or through others."""
-        found: set[str] = set()
-        ahead = [str(id) for id in as_list(layer.header.get("extends"))]
-        while ahead:
-            id = ahead.pop()
-            if id in found or id not in self.by_id:
-                continue
-            found.add(id)
-            ahead += [str(parent) for parent in as_list(self.by_id[id].header.get("extends"))]
-        return found
-
-    def _conflict(
-        self, layer: Layer, operation: Operation, entry: Entry, facet: Facet, word: Word, old: Any, new: Any
-    ) -> None:
-        mine = change_of(layer, operation, "")
-        parties = "; ".join((self._party(word.layer, word.change, old), self._party(layer, mine, new)))
-        self.problems.add(
-            "layers-conflict", operation.place.span(), entry=entry.id, part=in_words(facet), parties=parties,
-            upper=layer.id, lower=word.layer.id,
-        )
-
-    def _party(self, layer: Layer, change: Change, value: Any) -> str:
-        cites = "; ".join(self.book.cites(change.cites)) or layer.document
-        source = ", ".join(map(str, as_list(change.facts.get("source")))) or "no source"
-        span: Span | None = change.place.span() if change.place else None
-        return PARTY.format(layer=layer.id, cites=cites, source=source, place=span or "", value=said_of(value))
-
-    def _find(
-        self, layer: Layer, operation: Operation, entry: Entry, facet: Facet, word: Word, old: Any, new: Any,
-        ruling: Ruling,
-    ) -> None:
-        """Note a breach of the permission between two layers; both outcomes stand beside it."""
-        kind = "breach" if ruling.breach else "undecided"
-        stands = word.layer.id if ruling.outcome == "below" else layer.id
-        says = FINDING[kind].format(
-            upper=layer.id, lower=word.layer.id, entry=entry.id, part=in_words(facet), old=said_of(old),
-            new=said_of(new), relation=ruling.relation, stands=stands,
-        )
-        sides = ((word.layer, word.change, old), (layer, change_of(layer, operation, ""), new))
-        self.book.findings.append({
-            "says": says, "entry": entry.full_id, "part": in_words(facet), "relation": ruling.relation,
-            "finding": kind, "stands": stands,
-            "parties": [
-                {"layer": side.id, "says": said_of(value), "cites": self.book.cites(change.cites)}
-                for side, change, value in sides
-            ],
-        })

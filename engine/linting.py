@@ -39,7 +39,8 @@ class Linter:
     def __init__(self, checked: CheckedBook, layer: Layer) -> None:
         self.checked, self.layer, self.book = checked, layer, checked.book
         self.mine = [
-            entry for entry in self.book.entries.values()
+            entry
+            for entry in self.book.entries.values()
             if entry.layer == layer.id or any(change.layer == layer.id for change in entry.history)
         ]
 
@@ -62,7 +63,9 @@ class Linter:
         for operation in self.layer.operations:
             body = operation.body
             inner = body["with"] if isinstance(body.get("with"), dict) else {}
-            silent = operation.kind not in ("retire", "substitute") and not body.get("cites", inner.get("cites"))
+            silent = operation.kind not in ("retire", "substitute") and not body.get(
+                "cites", inner.get("cites")
+            )
             if silent and "edition_of" not in self.layer.header:
                 yield "operation-without-cites", operation.place.span(), {"target": operation.target}
             yield from self._sources(body.get("source"), operation.place.span())
@@ -93,7 +96,11 @@ class Linter:
     def _used(self) -> set[str]:
         programs = self.checked.programs
         parts: list[Any] = [
-            *programs.rules.values(), *programs.choices.values(), *programs.checks, *programs.cautions, *programs.outputs,
+            *programs.rules.values(),
+            *programs.choices.values(),
+            *programs.checks,
+            *programs.cautions,
+            *programs.outputs,
         ]
         codes = {"lookup": "tables", "constant": "constants", "reading": "readings"}
         used = {f"series/{choice.series}" for choice in programs.choices.values()}
@@ -103,7 +110,11 @@ class Linter:
             elif op.code == "pick":
                 used.add(f"series/{op.parts[2]}")
         for entry in self.book.entries.values():
-            for body in [entry.body, *as_list(entry.body.get("keys")), *(entry.body.get("properties") or {}).values()]:
+            for body in [
+                entry.body,
+                *as_list(entry.body.get("keys")),
+                *(entry.body.get("properties") or {}).values(),
+            ]:
                 if isinstance(body, dict):
                     used |= {f"{word}/{body[word]}" for word in ("terms", "series") if word in body}
         return used
@@ -149,7 +160,7 @@ class Linter:
             if type.sort == "word" and "rest" not in axes[index]:
                 lacking = [word for word in known if word not in axes[index]]
             elif type.sort == "member" and printed:
-                between = known[min(printed): max(printed) + 1]
+                between = known[min(printed) : max(printed) + 1]
                 lacking = [word for word in between if word not in axes[index] and "rest" not in axes[index]]
             else:
                 lacking = []
@@ -169,9 +180,13 @@ class Linter:
         down = axes[0]
         known = self._listed(table.keys[0][1].sort, table.keys[0][1].detail)
         if table.keys[0][1].sort == "member":
-            order = sorted((i for i, key in enumerate(down) if key in known), key=lambda i: known.index(down[i]))
+            order = sorted(
+                (i for i, key in enumerate(down) if key in known), key=lambda i: known.index(down[i])
+            )
         else:
-            order = sorted((i for i, key in enumerate(down) if isinstance(key, Decimal)), key=lambda i: down[i])
+            order = sorted(
+                (i for i, key in enumerate(down) if isinstance(key, Decimal)), key=lambda i: down[i]
+            )
         for column in dict.fromkeys(at[1:] for at in cells):
             values = [(i, cells[i, *column]) for i in order if isinstance(cells.get((i, *column)), Decimal)]
             steps = [(b[0], (b[1] > a[1]) - (b[1] < a[1])) for a, b in pairwise(values)]
@@ -181,7 +196,8 @@ class Linter:
             main = 1 if sum(signs) > 0 else -1
             odd = [place for place, step in steps if step == -main]
             if odd and len(odd) * MOST_ODD <= len(signs):
-                at = ", ".join(str(axis[place]) for axis, place in zip(axes, (odd[0], *column), strict=True))
+                printed = _printed(table)
+                at = ", ".join(keys[place] for keys, place in zip(printed, (odd[0], *column), strict=True))
                 yield "odd-step", span, {"table": table.name, "cell": at}
 
     # -- days
@@ -191,6 +207,13 @@ class Linter:
             days = operation.body.get("in_force") or {}
             if str(days.get("from", "")) > str(days.get("until", "9")):
                 yield "days-reversed", operation.place.below("in_force").span(), {"target": operation.target}
+
+
+def _printed(table: TableModel) -> list[list[str]]:
+    """The keys of each axis as they are written, in the order of `Model.table_cells`."""
+    body = table.entry.body
+    across = zip(*(body.get("columns") or [[]]), strict=True)
+    return [list(body["rows"]), *(list(dict.fromkeys(keys)) for keys in across)]
 
 
 def never(condition: Op) -> bool:
@@ -245,5 +268,3 @@ def _empty(pair: list[tuple[str, Decimal]]) -> bool:
         return False
     touching = (">=", floor) in pair and ("<=", ceiling) in pair
     return floor > ceiling or (floor == ceiling and not touching)
-
-

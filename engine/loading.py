@@ -85,14 +85,15 @@ def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[E
             place = Place(document, (section, name))
             if not isinstance(body, dict):
                 body = {"is": body}
-            _rows_once(f"{section}/{name}", body, place, problems)
+            _rows_once(f"{section}/{name}", raw, place, problems)
             yield new_entry(section, str(name), body, layer, {(): place})
 
 
-def _rows_once(entry: str, body: dict[str, Any], place: Place, problems: Problems) -> None:
+def _rows_once(entry: str, raw: Any, place: Place, problems: Problems) -> None:
     """Two rows whose keys are one number written in two ways would hide each other."""
     seen: set[str] = set()
-    for key in body.get("rows") or {}:
+    rows = raw.get("rows") if isinstance(raw, dict) else None
+    for key in rows or {}:
         text = key_text(key)
         if text in seen:
             problems.add("row-twice", place.below("rows").key_span(), table=entry, row=text)

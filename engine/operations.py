@@ -8,13 +8,22 @@ from dataclasses import replace
 from typing import Any
 
 from .diagnostics import Problems, hint
-from .entries import Book, Change, Citation, Entry, Layer, Operation, Path
+from .entries import RESTATED, Book, Change, Citation, Entry, Layer, Operation, Path
 from .facets import WHOLE, facets_of
 from .loading import as_list, canonical_table, new_entry
 from .tabling import expect, said_of, set_inside
 
 FACTS = (
-    "reason", "instrument", "section", "source", "transcription", "note", "in_force", "read", "force", "said",
+    "reason",
+    "instrument",
+    "section",
+    "source",
+    "transcription",
+    "note",
+    "in_force",
+    "read",
+    "force",
+    "said",
 )
 """Properties of an operation that say on what authority it stands."""
 
@@ -33,7 +42,9 @@ def facts_of(body: dict[str, Any]) -> dict[str, Any]:
 def change_of(layer: Layer, operation: Operation, what: str, **more: Any) -> Change:
     """The record of an operation."""
     cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
-    return Change(layer.id, operation.kind, what, cites, facts_of(operation.body), place=operation.place, **more)
+    return Change(
+        layer.id, operation.kind, what, cites, facts_of(operation.body), place=operation.place, **more
+    )
 
 
 def record(book: Book, entry: Entry, layer: Layer, operation: Operation, what: str) -> None:
@@ -55,7 +66,7 @@ def _set(book: Book, entry: Entry, layer: Layer, operation: Operation, problems:
     if "property" in operation.body:
         what = _set_property(entry, operation, problems)
     else:
-        what = set_inside(entry, layer, operation, problems) or "provenance restated"
+        what = set_inside(entry, layer, operation, problems) or RESTATED
     record(book, entry, layer, operation, what)
 
 
@@ -86,8 +97,11 @@ def _holder(entry: Entry, operation: Operation, problems: Problems) -> tuple[dic
     if not isinstance(holder, dict) or (last not in holder and must_exist):
         known = list(holder) if isinstance(holder, dict) else list(entry.body)
         problems.add(
-            "property-not-found", operation.place.below("property").span(), entry=entry.id,
-            property=".".join(path), nearest=hint(last, known),
+            "property-not-found",
+            operation.place.below("property").span(),
+            entry=entry.id,
+            property=".".join(path),
+            nearest=hint(last, known),
         )
         return None
     return holder, last
@@ -117,7 +131,9 @@ def add_entry(book: Book, layer: Layer, operation: Operation) -> None:
     for key in ("source", "transcription", "note"):
         if key in operation.body:
             entry.body.setdefault(key, operation.body[key])
-    entry.cites = entry.cites or [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
+    entry.cites = entry.cites or [
+        Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))
+    ]
     change = change_of(layer, operation, "added")
     facts = facts_of(entry.body) | change.facts
     entry.history.append(replace(change, cites=list(entry.cites), facts=facts))
@@ -135,7 +151,12 @@ def borrow_entry(book: Book, layer: Layer, operation: Operation, source: Entry, 
     ]
     change = change_of(layer, operation, f"borrowed from {operation.body['from']}")
     entry = Entry(
-        section, name, copy.deepcopy(source.body), source.layer, [*cites, *change.cites], dict(source.places),
+        section,
+        name,
+        copy.deepcopy(source.body),
+        source.layer,
+        [*cites, *change.cites],
+        dict(source.places),
         document=other.prefix(source),
     )
     below = book.entries.get(entry.id)
@@ -230,7 +251,9 @@ def substitute(book: Book, layer: Layer, operation: Operation, problems: Problem
         if id not in book.entries:
             place = operation.place.below("in")
             problems.add("target-not-found", place.span(), entry=id, nearest=hint(id, book.entries))
-    entries = [book.entries[id] for id in among if id in book.entries] if among else list(book.entries.values())
+    entries = (
+        [book.entries[id] for id in among if id in book.entries] if among else list(book.entries.values())
+    )
     for old, new in operation.body["words"].items():
         touched = [entry for entry in entries if _reword(entry.body, str(old), str(new))]
         if not touched:

@@ -19,7 +19,11 @@ from .tabling import said_of
 from .units import UnitError
 
 LATER, STRICTER, AT_LEAST, SAME, SPECIFIC = (
-    "later_wins", "stricter_wins", "at_least_as_strict", "may_not_differ", "specific_wins",
+    "later_wins",
+    "stricter_wins",
+    "at_least_as_strict",
+    "may_not_differ",
+    "specific_wins",
 )
 EVERY = "*"
 
@@ -53,7 +57,9 @@ def relation(upper: Layer, lower: Layer, known_to: set[str], amended: bool) -> s
     return None
 
 
-def rule(name: str | None, operation: Operation, entry: Entry, facet: Facet, old: Any, new: Any, book: Book) -> Ruling:
+def rule(
+    name: str | None, operation: Operation, entry: Entry, facet: Facet, old: Any, new: Any, book: Book
+) -> Ruling:
     """Apply a relation: `old` is what the lower layer made of the part, `new` what the operation makes of it."""
     if said_of(old) == said_of(new) or name == LATER:
         return Ruling("applies", name or LATER)
@@ -95,7 +101,9 @@ def _wholes(entry: Entry, old: dict[str, Any], new: dict[str, Any], book: Book) 
         same = old["rows"].keys() == new["rows"].keys() and old.get("columns") == new.get("columns")
         if not same or old.get("unit") != new.get("unit"):
             return None
-        cells = [pair for row in old["rows"] for pair in zip(old["rows"][row], new["rows"][row], strict=False)]
+        cells = [
+            pair for row in old["rows"] for pair in zip(old["rows"][row], new["rows"][row], strict=False)
+        ]
         return _together([_values(entry, a, b, book) for a, b in cells])
     for key in ("value", "is"):
         if key in old and key in new and old.get("unit") == new.get("unit"):

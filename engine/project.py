@@ -156,6 +156,23 @@ def selector_span(source: Source, key: str) -> Span:
     return source.span(())
 
 
+def words_of(rulebook: Rulebook, attribute: Attribute) -> list[str]:
+    """The words a field takes."""
+    if attribute.sort == "truth":
+        return ["yes", "no"]
+    if attribute.sort == "word":
+        return list(rulebook.frozen["terms"][attribute.detail])
+    return list(rulebook.frozen["series"][attribute.detail]["labels"])
+
+
+def breaches(rulebook: Rulebook, attribute: Attribute, value: Any) -> Iterator[tuple[str, str]]:
+    """The bounds of a field that a value oversteps: on which side, and the bound as written."""
+    field = attribute.field or {}
+    for word, side, wrong in (("least", "below", operator.lt), ("most", "above", operator.gt)):
+        if word in field and wrong(value, read_value(rulebook, attribute, str(field[word]))):
+            yield side, str(field[word])
+
+
 class Builder:
     """Puts the things of a project into a run."""
 
@@ -283,7 +300,7 @@ class Builder:
         except UnitError as error:
             self.problems.take(error, self.source.span(path))
         except ValueError:
-            known = self._words(attribute)
+            known = words_of(self.rulebook, attribute)
             self.problems.add(
                 "unknown-word", self.source.span(path), word=text, among=", ".join(known[:16]), nearest=hint(text, known)
             )
@@ -291,23 +308,10 @@ class Builder:
             self._in_range(attribute, made, path)
             thing.memo[attribute.name] = made
 
-    def _words(self, attribute: Attribute) -> list[str]:
-        if attribute.sort == "truth":
-            return ["yes", "no"]
-        if attribute.sort == "word":
-            return list(self.rulebook.frozen["terms"][attribute.detail])
-        return list(self.rulebook.frozen["series"][attribute.detail]["labels"])
-
     def _in_range(self, attribute: Attribute, value: Any, path: Path) -> None:
-        field = attribute.field or {}
-        for word, wrong in (("least", operator.lt), ("most", operator.gt)):
-            if word in field:
-                bound = read_value(self.rulebook, attribute, str(field[word]))
-                if wrong(value, bound):
-                    self.problems.add(
-                        "out-of-range", self.source.span(path), key=".".join(attribute.steps), bound=field[word],
-                        side="below" if word == "least" else "above",
-                    )
+        for side, bound in breaches(self.rulebook, attribute, value):
+            key = ".".join(attribute.steps)
+            self.problems.add("out-of-range", self.source.span(path), key=key, bound=bound, side=side)
 
     # -- relations
 

@@ -73,7 +73,9 @@ class CaseFile(pytest.File):
             raise self.CollectError(str(error)) from None
         assert document is not None
         for index, body in enumerate(document.data["cases"]):
-            made: CaseItem = CaseItem.from_parent(self, name=str(body["name"]), document=document, index=index)
+            made: CaseItem = CaseItem.from_parent(
+                self, name=str(body["name"]), document=document, index=index
+            )
             yield made
 
 

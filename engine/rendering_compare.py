@@ -77,9 +77,8 @@ def _cause(cause: Data) -> str:
         f"[{', '.join(cell['at'])}] says {_value(cell['from'])} → {_value(cell['to'])}"
         for cell in cause.get("cells", [])
     ]
-    fate = {(True, False): " (removed)", (False, True): " (new)"}.get(
-        tuple(bool(id) for id in cause["entries"]), ""
-    )
+    was, now = cause["entries"]
+    fate = "" if was and now else " (new)" if now else " (removed)"
     cites = list(dict.fromkeys(cite for cites in cause["cites"] for cite in cites))
     parts = [f"{cause['name']}{fate}, {cause['title']}", *said, "; ".join(cites), explains]
     return " — ".join(part for part in parts if part)

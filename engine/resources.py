@@ -1,6 +1,5 @@
 """Finds the files shipped with the package."""
 
-from importlib import import_module
 from pathlib import Path
 
 
@@ -12,5 +11,14 @@ def packaged(*parts: str) -> Path:
     package, *rest = parts
     place = Path(__file__).parent / package
     if not place.is_dir():  # installed for editing: our subpackages lie elsewhere
-        place = Path(import_module(f"{__package__}.{package}").__path__[0])
+        place = Path(_elsewhere(package))
     return place.joinpath(*rest)
+
+
+def _elsewhere(package: str) -> str:
+    from importlib.util import find_spec
+
+    spec = find_spec(f"{__package__}.{package}")
+    if spec is None or not spec.submodule_search_locations:
+        raise ModuleNotFoundError(f"{__package__}.{package}")
+    return spec.submodule_search_locations[0]

@@ -170,12 +170,12 @@ class Search:
                 continue
             if a.at is None or b.at is None or a.at == b.at:
                 return None
-            low, high = sorted((a.at, b.at))
-            bounds = [bound for bound in a.bounds if low <= bound <= high]
+            here, there = a.at, b.at
+            bounds = [bound for bound in a.bounds if min(here, there) <= bound <= max(here, there)]
             if not bounds:
                 return None
-            bound = min(bounds, key=lambda bound: abs(bound - a.at))
-            share = EXACT.divide(bound - a.at, b.at - a.at)
+            away = min((bound - here for bound in bounds), key=abs)
+            share = EXACT.divide(away, there - here)
             return near.value + share * (far.value - near.value)
         return None
 

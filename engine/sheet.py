@@ -1,16 +1,15 @@
 """A calculation sheet as plain data: every part in order, every value finished text, so that a page only lays out.
 
-The book's `sheet` section says which attributes stand where. Parts: `facts`, `books`, `diagrams` (see
-`drawing`) with the `symbols` they name, `schedules`, `derivations`, `checks`, `rejected`, `sections` (things
-drawn in section; only the ratio of their diameters counts), and what the result is grounded on: `assumptions`,
-`readings`, `unchecked`, `not_encoded`, `outputs`, `findings`, `cautions`. Citations leave out the name of
-`document`, from which most of them are.
+The book's `sheet` section says which attributes stand where. Parts in the order of a page: `facts` and `books`,
+`diagrams` (see `drawing`) with the `symbols` they name, `schedules`, `checks`, `stated` (where the rules would
+choose otherwise), `derivations`, `rejected`, `sections` (things drawn in section; only the ratio of their diameters
+counts), `grounds`, `unchecked` and `remarks`. Citations leave out the name of `document`, from which most are.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import groupby
 from typing import Any
 
@@ -22,6 +21,7 @@ from .evaluating import Thing
 from .loading import as_list, plain
 from .rendering import UNSTATED, share, shown, spoken
 from .resources import packaged
+from .rulebook import Rulebook
 from .session import Result
 from .sheet_steps import steps
 from .templates import Body, number, pieces, told
@@ -48,7 +48,7 @@ class Sheet:
     def __init__(self, result: Result) -> None:
         self.result, self.run, self.found = result, result.run, result.data
         self.entries = result.run.rulebook.entries
-        self.parts: list[Body] = result.run.rulebook.frozen["sheet"]
+        self.parts: list[Body] = result.run.rulebook.frozen["sheet"] or list(plain_parts(result.run.rulebook))
         self.document = main_document(result.data)
         self.alike = Alike()
 
@@ -76,26 +76,15 @@ class Sheet:
             "schedules": [self._schedule(part) for part in self._formed("schedule")],
             "derivations": list(self._derivations()),
             "checks": list(self._checks()),
+            "stated": list(self._stated()),
             "rejected": list(self._rejected()),
             "sections": list(self._sections()),
-            "assumptions": [
-                {"name": f"{item['thing']}.{item['field']}", "value": shown(item["value"], None), "says": item.get("says", "")}
-                for item in found["assumptions"]
-            ],
-            "readings": [
-                item | {"option": spoken(item["option"]), "cites": self._cites(item["cites"])} for item in found["readings"]
-            ],
+            "grounds": list(self._grounds()),
             "unchecked": [
                 item | {"transcription": spoken(item["transcription"] or UNSTATED), "title": self._title(item["entry"])}
                 for item in found["unchecked"]
             ],
-            "not_encoded": [
-                {"layer": str(part.get("layer", "")), "says": "; ".join(str(v) for k, v in part.items() if k != "layer")}
-                for part in found["not_encoded"]
-            ],
-            "outputs": [self._output(item) for item in found["outputs"]],
-            "findings": [str(item.get("says", item)) if isinstance(item, dict) else str(item) for item in found["findings"]],
-            "cautions": found["cautions"],
+            "remarks": list(self._remarks()),
         }
 
     def _formed(self, form: str) -> Iterator[Body]:
@@ -119,11 +108,11 @@ class Sheet:
 
     def _adoption(self) -> Iterator[Data]:
         """Who decides and as of when, as far as the project or a layer says so."""
-        from .project import selectors
-
-        named = selectors(self.result.source).get("jurisdiction")
-        if named:
-            yield {"label": "Jurisdiction", "value": str(named)}
+        adopted = self.found["ruleset"].get("jurisdiction")
+        if adopted:
+            yield {"label": "Jurisdiction", "value": adopted["title"]}
+            yield {"label": "Adopted by", "value": "; ".join(adopted["cites"]) or NOTHING}
+            yield {"label": f"Day that counts ({spoken(adopted['event'])})", "value": adopted["day"]}
         authorities = [
             str(layer.header["authority"]) for layer in self.result.book.checked.book.layers if "authority" in layer.header
         ]
@@ -213,6 +202,17 @@ class Sheet:
                 "way": spoken(check.get("way", "")),
             }
 
+    def _stated(self) -> Iterator[Data]:
+        """What the project states where the rules would choose, and what they would have chosen."""
+        for name, value in self.found["values"].items():
+            if value.get("stated") and "would_choose" in value:
+                yield {
+                    "name": name,
+                    "title": self._title(value["entry"]),
+                    "value": shown(value["value"], value["unit"]),
+                    "would": shown(value["would_choose"], value["unit"]),
+                }
+
     def _rejected(self) -> Iterator[Data]:
         """The candidates a choice passed over, those that failed at the same limit together."""
         for name, value in self.found["values"].items():
@@ -270,12 +270,51 @@ class Sheet:
                     "text": ", ".join(pieces(owner, body.get("text"))),
                 }
 
-    def _output(self, item: Data) -> Data:
+    # -- what the result rests on, as lists of a head and a text
+
+    def _grounds(self) -> Iterator[Data]:
+        found = self.found
+        yield _listed("Assumed, because not stated", (
+            (f"{item['thing']}.{item['field']}", _spaced(shown(item["value"], None), item.get("says", "")))
+            for item in found["assumptions"]
+        ))
+        yield _listed("Taken from catalogues", (
+            (f"{item['thing']}", f"{item['item']} of {item['catalogue']}; {_spaced(item['source'], item['says'])}")
+            for item in found["taken"]
+        ))
+        yield _listed("Readings of the text that were used", (
+            (
+                item["question"],
+                f"{spoken(item['option'])}, settled by {item['settled_by']} "
+                f"({'; '.join([item['reading'], *self._cites(item['cites'])])})",
+            )
+            for item in found["readings"]
+        ))
+
+    def _remarks(self) -> Iterator[Data]:
+        found = self.found
+        yield _listed("Not part of this book yet", (
+            (str(part.get("layer", "")), "; ".join(str(text) for key, text in part.items() if key != "layer"))
+            for part in found["not_encoded"]
+        ))
+        yield _listed("Layers that may not agree", (("", item["says"]) for item in found["findings"]))
+        yield _listed("To be made beside the work", map(self._output, found["outputs"]))
+        yield _listed("Cautions", (("", text) for text in found["cautions"]))
+
+    def _output(self, item: Data) -> tuple[str, str]:
+        """One thing to be made: for what, in what form, saying what, showing which values."""
         shows = [f"{spoken(name)} {shown(side['value'], side['unit'])}" for name, side in item["shows"].items()]
-        return {
-            "thing": item["thing"], "form": spoken(item["form"]), "says": item["says"], "shows": shows,
-            "certain": item["certain"], "cites": self._cites(item["cites"]),
-        }
+        sure = "" if item["certain"] else " (if it applies, which is undetermined)"
+        text = f"{spoken(item['form'])}: {item['says']}{sure}"
+        return item["thing"], "; ".join([text, *shows, *self._cites(item["cites"])])
+
+
+def _listed(title: str, items: Iterable[tuple[str, str]]) -> Data:
+    return {"title": title, "items": [{"head": head, "text": text} for head, text in items]}
+
+
+def _spaced(*texts: str) -> str:
+    return ", ".join(text for text in texts if text)
 
 
 def main_document(found: Data) -> str:
@@ -283,6 +322,18 @@ def main_document(found: Data) -> str:
     cites = [cite for check in found["checks"] for cite in check["cites"]]
     documents = [layer["document"] for layer in reversed(found["ruleset"]["stack"])]
     return max(documents, key=lambda name: sum(cite.startswith(f"{name} ") for cite in cites))
+
+
+def plain_parts(rulebook: Rulebook) -> Iterator[Body]:
+    """What stands in for the declarations of a book that has none: its summary, and how its choices came about."""
+    for kind, attributes in rulebook.attributes.items():
+        choices = [name for name, attribute in attributes.items() if attribute.role == "choice"]
+        shows = [name for name in rulebook.frozen["summary"].get(kind, choices) if name in attributes]
+        if shows:
+            columns = [{"title": spoken(name), "text": f"{{{name}}}"} for name in shows]
+            yield {"form": "schedule", "of": kind, "columns": columns}
+        if choices:
+            yield {"form": "derivation", "of": kind, "shows": choices}
 
 
 def _symbols(diagrams: list[Data]) -> Data:

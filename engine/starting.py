@@ -45,7 +45,9 @@ def _examples(book: Book) -> dict[str, str]:
     words = _first(book, "terms", lambda entry: entry.name in asked and len(words_of(entry.body)) > MANY)
     row, cell = _cell(table)
     return {
-        "table": table.id if table else "tables/NAME", "at": row, "cell": cell,
+        "table": table.id if table else "tables/NAME",
+        "at": row,
+        "cell": cell,
         "constant": constant.id if constant else "constants/NAME",
         "value": str(constant.body["value"]) if constant else "1",
         "check": check.id if check else "checks/NAME",

@@ -10,6 +10,9 @@ from .entries import Entry, Layer, Operation, Place
 from .facets import words_of
 from .loading import as_list, canonical_table, cell_key, key_text
 
+OVERRULED = "overruled"
+"""Marks a cell of an operation that another layer's text takes precedence over."""
+
 CELL_FACTS = ("source", "transcription", "note", "values")
 
 
@@ -27,14 +30,20 @@ def _cells(entry: Entry, layer: Layer, operation: Operation, problems: Problems)
     columns: list[list[str]] = entry.body.get("columns") or [[]]
     said = []
     for index, cell in enumerate(operation.body.get("cells", [])):
-        if "overruled" in cell:
+        if OVERRULED in cell:
             continue
         place = operation.place.below("cells", index)
         at = cell_key(cell["at"])
         if at[0] not in rows or at[1:] not in columns:
             known = list(rows) if at[0] not in rows else [", ".join(column) for column in columns]
             wanted = at[0] if at[0] not in rows else ", ".join(at[1:])
-            problems.add("cell-not-found", place.span(), table=entry.id, cell=", ".join(at), nearest=hint(wanted, known))
+            problems.add(
+                "cell-not-found",
+                place.span(),
+                table=entry.id,
+                cell=", ".join(at),
+                nearest=hint(wanted, known),
+            )
             continue
         column = columns.index(at[1:])
         old, new = rows[at[0]][column], str(cell["to"])
@@ -42,7 +51,9 @@ def _cells(entry: Entry, layer: Layer, operation: Operation, problems: Problems)
         rows[at[0]][column] = new
         entry.places["rows", at[0], column] = place.below("to")
         _remember(entry, layer, operation, at, cell)
-        said.append(f"[{', '.join(at)}]: {old} became {new}" if old != new else f"[{', '.join(at)}]: {new} confirmed")
+        said.append(
+            f"[{', '.join(at)}]: {old} became {new}" if old != new else f"[{', '.join(at)}]: {new} confirmed"
+        )
     return said
 
 
@@ -50,7 +61,9 @@ def _remember(entry: Entry, layer: Layer, operation: Operation, at: list[str], c
     """Note beside the table who wrote the cell last, and how well it was read."""
     facts = {name: cell.get(name, operation.body.get(name)) for name in CELL_FACTS}
     known = [other for other in as_list(entry.body.get("cells")) if other["at"] != at]
-    known.append({"at": at, "layer": layer.id, **{name: value for name, value in facts.items() if value is not None}})
+    known.append(
+        {"at": at, "layer": layer.id, **{name: value for name, value in facts.items() if value is not None}}
+    )
     entry.body["cells"] = known
 
 
@@ -90,7 +103,11 @@ def _add_rows(entry: Entry, layer: Layer, operation: Operation, problems: Proble
 
 def _in_order(rows: dict[str, Any]) -> dict[str, Any]:
     """Numbered rows by their number; others, and the rest, as they stand."""
-    numbers = {key: Decimal(key) for key in rows if key.lstrip("-")[:1].isdigit() and " " not in key and "/" not in key}
+    numbers = {
+        key: Decimal(key)
+        for key in rows
+        if key.lstrip("-")[:1].isdigit() and " " not in key and "/" not in key
+    }
     if len(numbers) < len(rows) - 1:
         return rows
     return {key: rows[key] for key in sorted(rows, key=lambda key: (key not in numbers, numbers.get(key, 0)))}
@@ -136,8 +153,11 @@ def expect(entry: Entry, body: dict[str, Any], place: Place, old: Any, problems:
     """Refuse a change whose `was` no longer holds: the parent moved under it."""
     if "was" in body and said_of(body["was"]) != said_of(old):
         problems.add(
-            "parent-says-otherwise", place.below("was").span(), entry=entry.id,
-            was=said_of(body["was"]), now=said_of(old),
+            "parent-says-otherwise",
+            place.below("was").span(),
+            entry=entry.id,
+            was=said_of(body["was"]),
+            now=said_of(old),
         )
 
 

@@ -1,8 +1,8 @@
-"""The report formats: a page for a terminal, Markdown, JSON, a sheet to print, values and checks as CSV."""
+"""The report formats: a page for a terminal, JSON, the calculation sheet in its forms, values and checks as CSV."""
 
 from __future__ import annotations
 
-from gaugebook import ReportFormat, Result, hookimpl, render_markdown, render_text
+from gaugebook import ReportFormat, Result, hookimpl, render_text
 
 VALUE_COLUMNS = (
     "what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry",
@@ -15,8 +15,9 @@ def provide_report_formats() -> list[ReportFormat]:
     return [
         ReportFormat("table", render_text, "a page for a terminal"),
         ReportFormat("json", _json, "everything, as 'gaugebook schema result' describes it"),
-        ReportFormat("markdown", render_markdown, "the page as Markdown"),
-        ReportFormat("html", render_sheet, "a calculation sheet to print, in one file"),
+        ReportFormat("markdown", render_sheet_markdown, "the calculation sheet as Markdown"),
+        ReportFormat("html", render_sheet, "the calculation sheet to print, in one file"),
+        ReportFormat("schedule", render_schedule, "the schedule of the calculation sheet, as CSV"),
         ReportFormat("csv", render_csv, "one row for each value and each check"),
     ]
 
@@ -28,6 +29,34 @@ def render_sheet(result: Result, full: bool = False) -> str:
     from .sheet_html import render
 
     return render(result.data, build_sheet(result))
+
+
+def render_sheet_markdown(result: Result, full: bool = False) -> str:
+    """The calculation sheet as Markdown."""
+    from gaugebook import build_sheet
+
+    from .sheet_markdown import render
+
+    return render(build_sheet(result))
+
+
+def render_schedule(result: Result, full: bool = False) -> str:
+    """The first schedule of the calculation sheet as CSV, every one of them with `full`; texts as on the sheet."""
+    import csv
+    import io
+
+    from gaugebook import build_sheet
+
+    text = io.StringIO(newline="")
+    table = csv.writer(text, lineterminator="\n")
+    schedules = build_sheet(result)["schedules"]
+    for place, schedule in enumerate(schedules if full else schedules[:1]):
+        if place:
+            table.writerow([])
+        table.writerow(map(_inert, [schedule["of"], *schedule["columns"]]))
+        for row in schedule["rows"]:
+            table.writerow(map(_inert, [row["name"], *row["cells"]]))
+    return text.getvalue()
 
 
 def _json(result: Result, full: bool) -> str:

@@ -166,6 +166,11 @@ def items(texts: Iterable[str]) -> str:
     return f"<ul>{made}</ul>" if made else ""
 
 
+def listed(one: Data) -> str:
+    """A list of a head and a text each."""
+    return items(f"<b>{text(item['head'])}</b>: {text(item['text'])}" if item["head"] else text(item["text"]) for item in one["items"])
+
+
 def cites(clauses: Sequence[str]) -> str:
     """Citations, each kept whole."""
     return "; ".join(f'<span class="clause">{text(clause)}</span>' for clause in clauses)
@@ -194,27 +199,20 @@ class Parts:
             rows = [[row["name"], *row["cells"]] for row in one["rows"]]
             yield one["title"], table(one["title"], [one["of"], *one["columns"]], rows, hidden=True)
         yield "Checks", self._checks()
+        yield "Stated, where the rules would choose otherwise", items(
+            f"<b>{text(one['name'])}</b>: {text(one['value'])}, the rules would choose {text(one['would'])}"
+            for one in sheet["stated"] if one["would"] != one["value"]
+        )
         for name, group in groupby(sheet["derivations"], key=lambda one: str(one["title"])):
             yield name, self._key() + "".join(self._derivation(one) for one in group)
         yield "Candidates rejected", self._rejected()
         for name, group in groupby(sheet["sections"], key=lambda one: str(one["title"])):
             yield name, self._sections(list(group))
-        yield "Assumed, because not stated", items(
-            f"<b>{text(one['name'])}</b>: {text(one['value'])}{text(': ' + one['says']) if one['says'] else ''}"
-            for one in sheet["assumptions"]
-        )
-        yield "Readings of the text that were used", items(
-            f"{text(one['question'])} <b>{text(one['option'])}</b>, settled by {text(one['settled_by'])} "
-            f"({cites([one['reading'], *one['cites']])})"
-            for one in sheet["readings"]
-        )
+        for one in sheet["grounds"]:
+            yield one["title"], listed(one)
         yield "Not compared with the published text", self._unchecked()
-        yield "Not part of this book yet", items(
-            f"<b>{text(one['layer'])}</b>: {text(one['says'])}" for one in sheet["not_encoded"]
-        )
-        yield "Findings about the book", items(text(one) for one in sheet["findings"])
-        yield "To be made beside the work", items(self._output(one) for one in sheet["outputs"])
-        yield "Cautions", items(text(one) for one in sheet["cautions"])
+        for one in sheet["remarks"]:
+            yield one["title"], listed(one)
 
     def _checks(self) -> str:
         width = max(2, len(str(len(self.sheet["checks"]))))
@@ -300,9 +298,3 @@ class Parts:
             f'<p>This result leans on {len(rows)} entries that were not compared with the published text itself.</p>'
             f"<details><summary>The {len(rows)} entries</summary>{listing}</details>"
         )
-
-    @staticmethod
-    def _output(one: Data) -> str:
-        shows = "".join(f"; {text(shown)}" for shown in one["shows"])
-        sure = "" if one["certain"] else " (if it applies, which is undetermined)"
-        return f"<b>{text(one['thing'])}</b>, {text(one['form'])}: {text(one['says'])}{sure}{shows} ({cites(one['cites'])})"

@@ -46,3 +46,8 @@ def test_the_top_level_is_the_agreed_one() -> None:
     made = {"build", "gaugebook.egg-info"}
     found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - made
     assert found == TOP
+
+
+def test_the_carport_of_the_cases_is_the_example() -> None:
+    case = ROOT / "rulesets/nec-2008/cases/projects/carport.yaml"
+    assert case.read_text("utf-8") == (ROOT / "examples/carport.yaml").read_text("utf-8")

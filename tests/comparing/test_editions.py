@@ -11,8 +11,8 @@ from gaugebook.questions import Comparison, compare
 EXAMPLE = Path(__file__).parents[2] / "examples" / "boathouse.yaml"
 EDITIONS = [f"nec-{year}" for year in (2008, 2011, 2014, 2017, 2020, 2023)]
 
-# From the table of edition parameters in the collected facts: the factor on the derated side and the five-kelvin
-# bands came with 2011, the narrower trigger for a larger grounding conductor with 2014, the single height step in
+# From the collected table of edition parameters: the factor on the derated side went, the five-kelvin bands
+# came with 2011, the narrower trigger for a larger grounding conductor with 2014, the single height step in
 # place of the table of rooftop additions with 2017. Nothing that this roof meets changed in 2020 and 2023.
 EXPECTED = {
     ("nec-2008", "nec-2011"): {"rules/required_after_conditions", "tables/ambient_correction"},

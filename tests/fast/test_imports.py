@@ -7,7 +7,7 @@ from pathlib import Path
 OURS = {
     "blocks", "books", "cache", "cli", "diagnostics", "documents", "evaluating", "extending", "finding", "hooks",
     "inputs", "kinds", "messages", "moments", "plugins", "plugins.reports", "project", "rendering", "reporting",
-    "resources", "results", "rulebook", "runtime", "session", "shelf", "transcriptions", "units",
+    "resources", "results", "reviewing", "rulebook", "runtime", "session", "shelf", "transcriptions", "units",
 }
 HEAVY = {
     "yaml", "lark", "jsonschema", "pluggy", "tabulate", "numpy", "pyarrow", "dataclasses", "inspect",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from gaugebook.books import CheckedBook, check_book
 from gaugebook.diagnostics import Problems
 from gaugebook.moments import Moment

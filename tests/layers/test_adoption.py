@@ -58,10 +58,22 @@ def refusal(facts: dict[str, str], day: str | None = None, text: str = HARBOUR) 
 @pytest.mark.parametrize(
     ("facts", "event", "period"),
     [
-        ({"site.permit_issued": "2017-12-31", "site.work_started": "2018-02-01"}, "site.permit_issued", "first"),
+        (
+            {"site.permit_issued": "2017-12-31", "site.work_started": "2018-02-01"},
+            "site.permit_issued",
+            "first",
+        ),
         ({"site.permit_issued": "2018-01-01"}, "site.permit_issued", "second"),
-        ({"site.work_started": "2017-01-01", "site.permit_filed": "2018-01-02"}, "site.permit_filed", "second"),
-        ({"site.work_started": "2017-01-01", "site.built": "2018-03-01", "site.signed": "2017-05-05"}, "site.signed", "first"),
+        (
+            {"site.work_started": "2017-01-01", "site.permit_filed": "2018-01-02"},
+            "site.permit_filed",
+            "second",
+        ),
+        (
+            {"site.work_started": "2017-01-01", "site.built": "2018-03-01", "site.signed": "2017-05-05"},
+            "site.signed",
+            "first",
+        ),
         ({"site.built": "2018-03-01"}, "site.built", "second"),
     ],
 )
@@ -88,8 +100,10 @@ def test_the_applicant_elects_inside_the_window() -> None:
 
 
 def test_a_free_choice_has_to_be_made() -> None:
-    text = HARBOUR.replace("name: second, from: 2018-01-01, stack: [a-2017, harbour-2018]", 
-                           "name: second, from: 2018-01-01, stack: [a-2017], elect: yes")
+    text = HARBOUR.replace(
+        "name: second, from: 2018-01-01, stack: [a-2017, harbour-2018]",
+        "name: second, from: 2018-01-01, stack: [a-2017], elect: yes",
+    )
     assert refusal({"site.permit_issued": "2018-05-01"}, text=text) == (
         "harbour leaves the choice to the applicant on this day: second, old_text [election-needed]\n"
         "  help: say which in 'site.election'"
@@ -151,7 +165,9 @@ def test_a_layer_with_an_event_of_its_own() -> None:
     facts = {"site.permit_issued": "2017-05-01", "site.work_started": "2016-03-01"}
     found = ask(facts, text=text)
     assert (found.stack, dict(found.days)) == (["a-2014", "county-2016"], {"county-2016": "2016-03-01"})
-    assert found.notes == ["county-2016 is taken as of 2016-03-01 (site.work_started), the rest as of 2017-05-01"]
+    assert found.notes == [
+        "county-2016 is taken as of 2016-03-01 (site.work_started), the rest as of 2017-05-01"
+    ]
     assert found.moment.of("county-2016") == "2016-03-01"
     assert ask(facts | {"site.work_started": "2017-01-01"}, text=text).stack == ["a-2014"]
 
@@ -164,7 +180,9 @@ def test_two_stacks_for_one_day_are_named() -> None:
 
 
 def test_what_an_author_is_told() -> None:
-    found = list(harbour(HARBOUR.replace("until: 2017-12-31", "until: 2017-11-30")).faults({"a-2014": 1, "a-2017": 1}))
+    found = list(
+        harbour(HARBOUR.replace("until: 2017-12-31", "until: 2017-11-30")).faults({"a-2014": 1, "a-2017": 1})
+    )
     assert [(name, values) for name, _, values in found] == [
         ("unknown-ruleset", {"id": "harbour-2018", "nearest": ""}),
         ("periods-gap", {"one": "first", "other": "second", "end": "2017-11-30", "start": "2018-01-01"}),
@@ -177,14 +195,18 @@ def test_what_an_author_is_told() -> None:
 def town(bench: Any) -> Path:
     """A shelf with a jurisdiction, and a project that names it."""
     folder: Path = bench.folder
-    bench.layer("town-2021", """
+    bench.layer(
+        "town-2021",
+        """
         fields: {site.permit: {date: yes}}
         amend:
           - {set: constants/safety, property: value, to: 3, in_force: {from: 2022-01-01}}
-    """)
+    """,
+    )
     (folder / "shed-2020.yaml").write_text((BOOKS / "shed-2020.yaml").read_text())
     (folder / "jurisdictions").mkdir()
-    (folder / "jurisdictions" / "town.yaml").write_text(textwrap.dedent("""
+    (folder / "jurisdictions" / "town.yaml").write_text(
+        textwrap.dedent("""
         gaugebook: jurisdiction/1
         id: town
         title: Town of Sheds
@@ -192,7 +214,8 @@ def town(bench: Any) -> Path:
         periods:
           - {name: bare, from: 2020-01-01, until: 2020-12-31, stack: [shed-2020]}
           - {name: own, from: 2021-01-01, stack: [shed-2020, town-2021], cites: By-law 3}
-    """))
+    """)
+    )
     (folder / "job.yaml").write_text(
         "{gaugebook: project/1, site: {jurisdiction: town, permit: 2021-05-01}, shelves: {top: {load: 8 kg}}}"
     )
@@ -207,8 +230,13 @@ def test_a_project_names_its_jurisdiction(town: Path) -> None:
     assert result.value("shelves.top.design_load") == 16.0
     assert result.data["ruleset"]["day"] == "2021-05-01"
     assert result.data["ruleset"]["jurisdiction"] == {
-        "id": "town", "title": "Town of Sheds", "period": "own", "day": "2021-05-01", "event": "site.permit",
-        "cites": ["By-law 3"], "notes": [],
+        "id": "town",
+        "title": "Town of Sheds",
+        "period": "own",
+        "day": "2021-05-01",
+        "event": "site.permit",
+        "cites": ["By-law 3"],
+        "notes": [],
     }
     validate_result(result.data)
 
@@ -227,7 +255,9 @@ def test_the_command_line(town: Path, capsys: pytest.CaptureFixture[str]) -> Non
     data = json.loads(capsys.readouterr().out)
     assert data["values"]["shelves.top.design_load"]["value"] == 24.0
     assert main([*call, "--jurisdiction", "tawn"]) == 2
-    assert capsys.readouterr().err.startswith("there is no jurisdiction 'tawn'; nearest: town [unknown-jurisdiction]")
+    assert capsys.readouterr().err.startswith(
+        "there is no jurisdiction 'tawn'; nearest: town [unknown-jurisdiction]"
+    )
     assert main([*call, "--date", "2019-06-01"]) == 2
     assert ":1:45: town says nothing about 2019-06-01 (the call) [day-not-covered]" in capsys.readouterr().err
 

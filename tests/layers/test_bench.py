@@ -39,24 +39,39 @@ def test_a_new_layer_is_sound_and_its_examples_are_too(
     assert said(capsys, "ruleset", "check", "town-2021").startswith("town-2021 is sound: ")
     place = shelf / "town-2021" / "ruleset.yaml"
     lines = place.read_text().splitlines()
-    wanted = ("# standing", "# instrument", "# in_force", "# sources", "#   L1", "# not_encoded", "#   - {cites", "# amend")
+    wanted = (
+        "# standing",
+        "# instrument",
+        "# in_force",
+        "# sources",
+        "#   L1",
+        "# not_encoded",
+        "#   - {cites",
+        "# amend",
+    )
     start = next(number for number, line in enumerate(lines) if line.startswith("# standing"))
     end = next(number for number, line in enumerate(lines) if line.startswith("# checks:"))
     uncommented = [
         line[2:] if line.startswith("#   ") or line.startswith(wanted) else line
-        for line in lines[start:end] if line != "#"
+        for line in lines[start:end]
+        if line != "#"
     ]
     place.write_text("\n".join(lines[:start] + uncommented) + "\n")
     assert said(capsys, "ruleset", "check", "town-2021").startswith("town-2021 is sound: ")
     book = bench.check("town-2021").book
-    assert [change.operation for entry in book.entries.values() for change in entry.history[1:]] == ["set", "set"]
+    assert [change.operation for entry in book.entries.values() for change in entry.history[1:]] == [
+        "set",
+        "set",
+    ]
     assert said(capsys, "ruleset", "new", "town-2021", "--extends", "shed-2020", status=2).startswith(
         f"there is something at {Path('town-2021')} already [ruleset-exists]"
     )
 
 
 def test_what_deserves_a_look(shelf: Path, bench: Any, capsys: pytest.CaptureFixture[str]) -> None:
-    bench.layer("town-2021", """
+    bench.layer(
+        "town-2021",
+        """
         sources: {T: {what: invented, at: nowhere}}
         terms: {colours: [red, blue]}
         constants:
@@ -79,9 +94,10 @@ def test_what_deserves_a_look(shelf: Path, bench: Any, capsys: pytest.CaptureFix
           - {except: rules/carries, name: b, when: load > 5 kg, is: 2 kg}
           - {except: checks/short, name: c, when: load > 5 kg and load < 5 kg, require: load > 1 kg, cites: "2"}
           - {set: constants/safety, property: value, to: 3, cites: "3", in_force: {from: 2022-01-01, until: 2021-01-01}}
-    """)
+    """,
+    )
     text = said(capsys, "ruleset", "check", "town-2021")
-    assert "14 worth a look:" in text
+    assert "17 worth a look:" in text
     for line in (
         "nothing uses terms/colours [unused]",
         "nothing uses constants/spare [unused]",
@@ -103,17 +119,22 @@ def test_what_deserves_a_look(shelf: Path, bench: Any, capsys: pytest.CaptureFix
 def test_every_day_on_which_something_changes_is_checked(
     shelf: Path, bench: Any, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    bench.layer("town-2021", """
+    bench.layer(
+        "town-2021",
+        """
         amend:
           - {remove: tables/sag, cites: "1", in_force: {from: 2021-01-01, until: 2021-12-31}}
-    """)
+    """,
+    )
     assert "there is no table 'sag'; town-2021 has removed tables/sag [unknown-table]" in said(
         capsys, "ruleset", "check", "town-2021", status=2
     )
 
 
 def test_what_changed_in_words(shelf: Path, bench: Any, capsys: pytest.CaptureFixture[str]) -> None:
-    bench.layer("town-2021", """
+    bench.layer(
+        "town-2021",
+        """
         constants: {extra: {unit: "1", value: 4, title: Something extra, cites: "9"}}
         amend:
           - {set: tables/strength, cells: [{at: [thin, oak], to: 12}], cites: "2", reason: Poor oak.}
@@ -122,33 +143,38 @@ def test_what_changed_in_words(shelf: Path, bench: Any, capsys: pytest.CaptureFi
           - {remove: checks/short, reason: Not needed.}
           - {set: checks/strong, property: require, to: carries > design_load}
           - {recite: {rules/carries: 4(c)}}
-    """)
-    assert said(capsys, "ruleset", "diff", "shed-2020", "town-2021", "--format", "markdown") == textwrap.dedent("""\
-        # From shed\\-2020 to town\\-2021: 1 added, 1 removed, 4 changed, 1 recited
+    """,
+    )
+    assert said(
+        capsys, "ruleset", "diff", "shed-2020", "town-2021", "--format", "markdown"
+    ) == textwrap.dedent("""\
+        # From shed-2020 to town-2021: 1 added, 1 removed, 4 changed, 1 recited
 
         ## Added (1)
 
-        - constants/extra (Something extra): value: 4 [Town-2021 9]
+        - constants/extra (Something extra): value: 4 \\[Town-2021 9\\]
 
         ## Removed (1)
 
-        - checks/short (The span stays small) [Shed book 2020 6] Not needed.
+        - checks/short (The span stays small) \\[Shed book 2020 6\\] Not needed.
 
         ## Changed (4)
 
         - terms/places (places): ceiling is new; floor is gone
-        - tables/strength (What a board carries, as the inspector reads it): [thin, oak]: 15 became 12 [Shed book 2020 Table 2; Town-2021 2] Poor oak.
-        - tables/sag (Factor for the span): row 75 is new: 0.7; row 100 is gone; it was: 0.5 [Shed book 2020 Table 3]
-        - checks/strong (The board carries the load): require: carries >= design_load became carries > design_load [Shed book 2020 5]
+        - tables/strength (What a board carries, as the inspector reads it): \\[thin, oak\\]: 15 became 12 \\[Shed book 2020 Table 2; Town-2021 2\\] Poor oak.
+        - tables/sag (Factor for the span): row 75 is new: 0.7; row 100 is gone; it was: 0.5 \\[Shed book 2020 Table 3\\]
+        - checks/strong (The board carries the load): require: carries \\>= design\\_load became carries \\> design\\_load \\[Shed book 2020 5\\]
 
         ## Renumbered, otherwise the same (1)
 
-        - rules/carries (carries): 4(b) is now 4(b), 4(c) [Shed book 2020 4(b); Town-2021 4(c)]
+        - rules/carries (carries): 4(b) is now 4(b), 4(c) \\[Shed book 2020 4(b); Town-2021 4(c)\\]
         """)
 
 
 def test_the_story_of_an_entry(shelf: Path, bench: Any, capsys: pytest.CaptureFixture[str]) -> None:
-    bench.layer("county-2020", """
+    bench.layer(
+        "county-2020",
+        """
         instrument: Order 7
         sources: {K: {what: the order, at: the county's office}}
         amend:
@@ -161,8 +187,13 @@ def test_the_story_of_an_entry(shelf: Path, bench: Any, capsys: pytest.CaptureFi
             read: 2026-01-02
             in_force: {from: 2020-01-01}
             reason: Old boards.
-    """)
-    bench.layer("town-2021", "amend: [{retire: constants/safety, of: county-2020, cites: 12-3}]\n", extends="county-2020")
+    """,
+    )
+    bench.layer(
+        "town-2021",
+        "amend: [{retire: constants/safety, of: county-2020, cites: 12-3}]\n",
+        extends="county-2020",
+    )
     text = " ".join(said(capsys, "ruleset", "show", "town-2021", "constants/safety").split())
     assert (
         "1. shed-2020 add: added; Shed book 2020 1; read in A, second hand - "
@@ -192,10 +223,28 @@ cases:
 """
 
 
+def run_pytest(folder: Path) -> str:
+    """What pytest prints about a folder, run in a process of its own with our plugin alone."""
+    call = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-p",
+        "gaugebook.pytest_cases",
+        "-p",
+        "no:cacheprovider",
+        "-q",
+        str(folder),
+    ]
+    alone = {**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
+    return subprocess.run(call, capture_output=True, text=True, cwd=folder, env=alone, check=False).stdout
+
+
 def test_pytest_runs_one_test_for_each_case(shelf: Path, bench: Any) -> None:
     folder = shelf / "town-2021"
     (folder / "cases").mkdir(parents=True)
-    (folder / "ruleset.yaml").write_text(textwrap.dedent("""
+    (folder / "ruleset.yaml").write_text(
+        textwrap.dedent("""
         gaugebook: ruleset/1
         id: town-2021
         version: 1.0.0
@@ -203,20 +252,15 @@ def test_pytest_runs_one_test_for_each_case(shelf: Path, bench: Any) -> None:
         extends: shed-2020
         amend:
           - {set: constants/safety, property: value, to: 3, in_force: {from: 2022-01-01, until: 2022-12-31}}
-    """))
+    """)
+    )
     (folder / "cases" / "load.yaml").write_text(CASES)
     (folder / "cases" / "broken.yaml").write_text("gaugebook: cases/1\ncases: [{nmae: x}]\n")
-    done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-p", "gaugebook.pytest_cases", "-p", "no:cacheprovider", "-q", str(folder)],
-        capture_output=True, text=True, cwd=shelf, env={**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}, check=False,
-    )
-    assert done.returncode != 0
-    assert "2 passed" in done.stdout or "1 error" in done.stdout
+    stopped = run_pytest(folder)
+    assert "'nmae' is not a key known here; nearest: name [unknown-key]" in stopped
+    assert "1 error" in stopped
     (folder / "cases" / "broken.yaml").unlink()
-    done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-p", "gaugebook.pytest_cases", "-p", "no:cacheprovider", "-q", str(folder)],
-        capture_output=True, text=True, cwd=shelf, env={**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}, check=False,
-    )
-    assert "1 failed, 2 passed" in done.stdout
-    assert "wrong: shelves.top.design_load is 16 kg, expected 17 kg" in done.stdout
-    assert "shelves.top.design_load = 16 kg = safety * load = 2 * 8 kg" in " ".join(done.stdout.split())
+    told = run_pytest(folder)
+    assert "1 failed, 2 passed" in told
+    assert "wrong: shelves.top.design_load is 16 kg, expected 17 kg" in told
+    assert "shelves.top.design_load = 2 * 8 kg = 16 kg" in told

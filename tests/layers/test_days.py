@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from gaugebook.freezing import content
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from gaugebook.freezing import content
 
 DATED = """
     amend:
@@ -23,8 +24,12 @@ DATED = """
 @pytest.mark.parametrize(
     ("day", "value", "short"),
     [
-        ("2021-06-30", "2", True), ("2021-07-01", "3", True), ("2022-01-01", "3", False),
-        ("2023-06-30", "3", False), ("2023-07-01", "2", False), (None, "2", False),
+        ("2021-06-30", "2", True),
+        ("2021-07-01", "3", True),
+        ("2022-01-01", "3", False),
+        ("2023-06-30", "3", False),
+        ("2023-07-01", "2", False),
+        (None, "2", False),
     ],
 )
 def test_an_operation_holds_on_its_days(bench: Any, day: str | None, value: str, short: bool) -> None:
@@ -51,7 +56,8 @@ def test_a_change_not_in_force_is_kept_in_the_history(bench: Any) -> None:
     bench.layer("town-2021", DATED)
     history = bench.check("town-2021", day="2020-01-01").book.entries["constants/safety"].history
     assert [(change.layer, change.fate) for change in history] == [
-        ("shed-2020", "applied"), ("town-2021", "not in force"),
+        ("shed-2020", "applied"),
+        ("town-2021", "not in force"),
     ]
 
 
@@ -71,7 +77,9 @@ days = st.dates().map(lambda day: f"{day.year:04}-{day.month:02}-{day.day:02}")
 
 
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(chosen=st.sets(st.sampled_from(OPERATIONS[:8]), min_size=1), start=days, earlier=days, whole=st.booleans())
+@given(
+    chosen=st.sets(st.sampled_from(OPERATIONS[:8]), min_size=1), start=days, earlier=days, whole=st.booleans()
+)
 def test_a_later_layer_never_changes_an_earlier_days_answer(
     bench: Any, chosen: set[str], start: str, earlier: str, whole: bool
 ) -> None:
@@ -91,17 +99,20 @@ def test_an_amendment_that_changes_nothing_changes_nothing(bench: Any) -> None:
     base = bench.check("shed-2020").book
     lines = [
         f"  - {{set: {entry.id}, property: {key}, was: '{value}', to: '{value}'}}\n"
-        for entry in base.entries.values() for key, value in entry.body.items()
+        for entry in base.entries.values()
+        for key, value in entry.body.items()
         if isinstance(value, (str, int)) and key not in ("title", "say", "source", "transcription")
     ]
     assert len(lines) > 20
     rows = base.entries["tables/strength"].body["rows"]
     cells = [
         f"{{at: [{size}, {stuff}], was: '{cell}', to: '{cell}'}}"
-        for size, row in rows.items() for stuff, cell in zip(("pine", "oak", "steel"), row, strict=True)
+        for size, row in rows.items()
+        for stuff, cell in zip(("pine", "oak", "steel"), row, strict=True)
     ]
     bench.layer(
-        "town-2021", "amend:\n" + "".join(lines) + f"  - {{set: tables/strength, cells: [{', '.join(cells)}]}}\n"
+        "town-2021",
+        "amend:\n" + "".join(lines) + f"  - {{set: tables/strength, cells: [{', '.join(cells)}]}}\n",
     )
     after = bench.check("town-2021").book
     assert {id: content(entry) for id, entry in after.entries.items()} == {

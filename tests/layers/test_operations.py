@@ -38,10 +38,15 @@ def test_set_a_value(amended: Amended) -> None:
     assert board(result) == "thick"
     load = result["values"]["shelves.top.design_load"]
     assert load["value"] == 24.0
-    assert load["amended"] == [{
-        "entry": "shed-2020:constants/safety", "layer": "town-2021", "operation": "set",
-        "what": "value: 2 became 3", "cites": ["Town-2021 12-3"],
-    }]
+    assert load["amended"] == [
+        {
+            "entry": "shed-2020:constants/safety",
+            "layer": "town-2021",
+            "operation": "set",
+            "what": "value: 2 became 3",
+            "cites": ["Town-2021 12-3"],
+        }
+    ]
 
 
 def test_set_a_cell(amended: Amended) -> None:
@@ -56,23 +61,29 @@ def test_set_a_cell(amended: Amended) -> None:
 
 
 def test_add_and_remove_rows(amended: Amended, bench: Any) -> None:
-    result = amended("""
+    result = amended(
+        """
         amend:
           - set: tables/sag
             add_rows: {75: 0.75, 150: 0.25}
             remove_rows: [100]
             cites: 12-5
-    """, project="{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 60 cm}}}")
+    """,
+        project="{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 60 cm}}}",
+    )
     assert result["values"]["shelves.top.carries"]["value"] == 7.5
     rows = bench.check("town-2021").book.entries["tables/sag"].body["rows"]
     assert list(rows) == ["50", "75", "150"]
 
 
 def test_add_and_remove_words(bench: Any) -> None:
-    bench.layer("town-2021", """
+    bench.layer(
+        "town-2021",
+        """
         amend:
           - {set: terms/places, add_words: [ceiling], remove_words: [floor], cites: 12-6}
-    """)
+    """,
+    )
     assert bench.check("town-2021").model.terms["places"] == ["wall", "ceiling"]
 
 
@@ -116,10 +127,13 @@ def test_remove_an_entry_leaves_a_tombstone(amended: Amended) -> None:
 
 
 def test_an_exception_to_a_rule(amended: Amended) -> None:
-    result = amended("""
+    result = amended(
+        """
         amend:
           - {except: rules/design_load, name: oak, when: stuff is oak, is: load, cites: 12-9}
-    """, project="{gaugebook: project/1, shelves: {top: {load: 8 kg, stuff: oak}}}")
+    """,
+        project="{gaugebook: project/1, shelves: {top: {load: 8 kg, stuff: oak}}}",
+    )
     assert result["values"]["shelves.top.design_load"]["value"] == 8.0
     assert result["values"]["shelves.top.design_load"]["cites"] == ["Town-2021 12-9"]
 
@@ -145,10 +159,13 @@ def test_an_exception_with_another_requirement(amended: Amended) -> None:
 
 
 def test_an_exception_to_every_entry_with_a_label(amended: Amended) -> None:
-    result = amended("""
+    result = amended(
+        """
         amend:
           - {except: {label: safety}, name: empty, when: load is 0 kg, cites: 12-10}
-    """, project="{gaugebook: project/1, shelves: {top: {load: 0 kg, span: 150 cm}}}")
+    """,
+        project="{gaugebook: project/1, shelves: {top: {load: 0 kg, span: 150 cm}}}",
+    )
     assert result["passes"] is True
     assert one(result, "short") is None
 
@@ -163,8 +180,11 @@ def test_an_alternative_is_enough_and_is_named(amended: Amended) -> None:
     assert (short["passes"], short["way"]) == (True, "as_written")
     failing = one(amended(text, project=long), "short")
     assert (failing["passes"], failing["way"]) == (False, "as_written")
-    shorter = text.replace("amend:", """amend:
-          - {set: checks/short, property: require, to: span <= 90 cm}""")
+    shorter = text.replace(
+        "amend:",
+        """amend:
+          - {set: checks/short, property: require, to: span <= 90 cm}""",
+    )
     both = "{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 100 cm, board: thick}}}"
     taken = one(amended(shorter, project=both), "short")
     assert (taken["passes"], taken["way"], taken["cites"]) == (True, "strong_enough", ["Town-2021 12-11"])
@@ -177,10 +197,13 @@ def test_a_forbidden_word(amended: Amended) -> None:
     """)
     assert one(result, "no_pine")["passes"] is False
     light = "{gaugebook: project/1, shelves: {top: {load: 1 kg}}}"
-    result = amended("""
+    result = amended(
+        """
         amend:
           - {allow: fields/shelf.stuff, words: [oak, steel], when: load > 5 kg, cites: 12-12}
-    """, project=light)
+    """,
+        project=light,
+    )
     assert one(result, "stuff_allow") is None
 
 
@@ -191,7 +214,8 @@ def test_a_forbidden_member_is_not_chosen(amended: Amended) -> None:
     """)
     assert board(result) == "thick"
     assert [candidate["check"] for candidate in result["values"]["shelves.top.board"]["rejected"]] == [
-        "strong", "thick_only",
+        "strong",
+        "thick_only",
     ]
 
 
@@ -205,7 +229,10 @@ def test_a_new_field_is_asked_for(amended: Amended) -> None:
     result = amended(text)
     assert result["values"]["shelves.top.design_load"]["value"] == 18.0
     assert {
-        "thing": "shelves.top", "field": "guests", "value": "2", "entry": "town-2021:fields/shelf.guests",
+        "thing": "shelves.top",
+        "field": "guests",
+        "value": "2",
+        "entry": "town-2021:fields/shelf.guests",
     } in result["assumptions"]
     guests = "{gaugebook: project/1, shelves: {top: {load: 1 kg, guests: 4}}}"
     assert amended(text, project=guests)["values"]["shelves.top.design_load"]["value"] == 6.0
@@ -222,12 +249,18 @@ def test_a_required_output(amended: Amended) -> None:
             shows: [carries, board]
             cites: 12-15
     """
-    assert amended(text)["outputs"] == [{
-        "thing": "shelves.top", "output": "load_plate", "form": "plate", "certain": True,
-        "says": "A plate states what the shelf carries.",
-        "shows": {"carries": {"value": 20.0, "unit": "kg"}, "board": {"value": "middle", "unit": None}},
-        "entry": "town-2021:outputs/load_plate", "cites": ["Town-2021 12-15"],
-    }]
+    assert amended(text)["outputs"] == [
+        {
+            "thing": "shelves.top",
+            "output": "load_plate",
+            "form": "plate",
+            "certain": True,
+            "says": "A plate states what the shelf carries.",
+            "shows": {"carries": {"value": 20.0, "unit": "kg"}, "board": {"value": "middle", "unit": None}},
+            "entry": "town-2021:outputs/load_plate",
+            "cites": ["Town-2021 12-15"],
+        }
+    ]
     unknown = amended(text, project="{gaugebook: project/1, shelves: {top: {}}}")
     assert [output["certain"] for output in unknown["outputs"]] == [False]
     light = "{gaugebook: project/1, shelves: {top: {load: 5 kg}}}"
@@ -261,27 +294,39 @@ def test_borrow_from_another_book(amended: Amended, bench: Any) -> None:
 
 
 def test_retire_revives_what_stood_below(bench: Any) -> None:
-    bench.layer("county-2020", """
+    bench.layer(
+        "county-2020",
+        """
         amend:
           - {set: constants/safety, property: value, was: 2, to: 3, cites: C-1}
           - {remove: checks/short, cites: C-2}
-    """)
-    bench.layer("town-2021", """
+    """,
+    )
+    bench.layer(
+        "town-2021",
+        """
         amend:
           - {retire: constants/safety, of: county-2020, cites: 12-18}
           - {retire: checks/short, of: county-2020, cites: 12-18}
-    """, extends="county-2020")
+    """,
+        extends="county-2020",
+    )
     result = bench.size("town-2021")
     assert result["values"]["shelves.top.design_load"]["value"] == 16.0
     assert one(result, "short")["passes"] is True
     history = bench.check("town-2021").book.entries["constants/safety"].history
     assert [(change.layer, change.fate) for change in history] == [
-        ("shed-2020", "applied"), ("county-2020", "retired"), ("town-2021", "applied"),
+        ("shed-2020", "applied"),
+        ("county-2020", "retired"),
+        ("town-2021", "applied"),
     ]
 
 
 def test_recite_changes_citations_only(bench: Any) -> None:
-    bench.layer("shed-2023", "edition_of: Shed book\namend:\n  - recite: {checks/short: 6.1, constants/safety: [1.1, 1.2]}\n")
+    bench.layer(
+        "shed-2023",
+        "edition_of: Shed book\namend:\n  - recite: {checks/short: 6.1, constants/safety: [1.1, 1.2]}\n",
+    )
     before, after = bench.size("shed-2020"), bench.size("shed-2023")
     assert one(after, "short")["cites"] == ["Shed-2023 6.1"]
     assert {name: value["value"] for name, value in before["values"].items()} == {
@@ -301,15 +346,24 @@ def test_what_still_refers_to_a_removed_entry_names_who_removed_it(bench: Any) -
 
 
 def test_a_renamed_entry_keeps_working_with_a_notice(bench: Any) -> None:
-    bench.layer("shed-2023", """
+    bench.layer(
+        "shed-2023",
+        """
         renamed: {constants/allowance: constants/safety}
-    """)
-    bench.layer("town-2024", """
+    """,
+    )
+    bench.layer(
+        "town-2024",
+        """
         amend: [{set: constants/allowance, property: value, to: 3}]
-    """, extends="shed-2023")
+    """,
+        extends="shed-2023",
+    )
     book = bench.check("town-2024").book
     assert book.entries["constants/safety"].body["value"] == 3
-    assert [notice.message for notice in book.notices] == ["constants/allowance is called constants/safety now"]
+    assert [notice.message for notice in book.notices] == [
+        "constants/allowance is called constants/safety now"
+    ]
 
 
 def test_an_operation_has_no_keys_of_another(bench: Any) -> None:
@@ -317,7 +371,8 @@ def test_an_operation_has_no_keys_of_another(bench: Any) -> None:
     with pytest.raises(Refused) as caught:
         bench.check("town-2021")
     assert [diagnostic.message for diagnostic in caught.value.diagnostics] == [
-        "'with' is not a key known here", "'vaule' is not a key known here",
+        "'with' is not a key known here",
+        "'vaule' is not a key known here",
     ]
 
 
@@ -326,5 +381,6 @@ def test_an_entry_written_by_an_operation_is_checked_like_any_other(bench: Any) 
     with pytest.raises(Refused) as caught:
         bench.check("town-2021")
     assert [diagnostic.message for diagnostic in caught.value.diagnostics] == [
-        "amend.0.with lacks the key 'keys'", "'kyes' is not a key known here; nearest: keys",
+        "amend.0.with lacks the key 'keys'",
+        "'kyes' is not a key known here; nearest: keys",
     ]

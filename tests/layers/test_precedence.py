@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+
 from gaugebook.diagnostics import Refused
 
 
@@ -12,7 +13,9 @@ def safety(bench: Any, *ids: str) -> str:
     return str(bench.check(*ids).book.entries["constants/safety"].body["value"])
 
 
-def two(bench: Any, relation: str | None, county: str = "3", town: str = "2.5", under: str | None = None) -> None:
+def two(
+    bench: Any, relation: str | None, county: str = "3", town: str = "2.5", under: str | None = None
+) -> None:
     """A county and a town that both change the same constant of the base, not knowing of each other."""
     over = f"over: {{county-2020: {relation}}}\n" if relation else ""
     below = f"under: {{'*': {under}}}\n" if under else ""
@@ -46,7 +49,7 @@ def test_the_same_value_from_both_is_no_conflict(bench: Any) -> None:
 def test_a_layer_built_on_another_amends_it_knowingly(bench: Any) -> None:
     two(bench, None)
     bench.layer(
-        "town-2021", "amend: [{set: constants/safety, property: value, to: 2.5}]", extends="county-2020",
+        "town-2021", "amend: [{set: constants/safety, property: value, to: 2.5}]", extends="county-2020"
     )
     assert safety(bench, "town-2021") == "2.5"
 
@@ -70,16 +73,21 @@ def test_each_relation(bench: Any, relation: str, town: str, stands: str) -> Non
 def test_a_breach_is_a_finding_with_both_sides(bench: Any) -> None:
     two(bench, "at_least_as_strict")
     result = bench.size("county-2020", "town-2021")
-    assert result["findings"] == [{
-        "says": "town-2021 says '2.5' for constants/safety, property value; county-2020 says '3' and lets no other "
-        "text ask for less or differ (at_least_as_strict), so county-2020 stands",
-        "entry": "shed-2020:constants/safety", "part": "property value", "relation": "at_least_as_strict",
-        "finding": "breach", "stands": "county-2020",
-        "parties": [
-            {"layer": "county-2020", "says": "3", "cites": ["County-2020 C-1"]},
-            {"layer": "town-2021", "says": "2.5", "cites": ["Town-2021 12-3"]},
-        ],
-    }]
+    assert result["findings"] == [
+        {
+            "says": "town-2021 says '2.5' for constants/safety, property value; county-2020 says '3' and lets no other "
+            "text ask for less or differ (at_least_as_strict), so county-2020 stands",
+            "entry": "shed-2020:constants/safety",
+            "part": "property value",
+            "relation": "at_least_as_strict",
+            "finding": "breach",
+            "stands": "county-2020",
+            "parties": [
+                {"layer": "county-2020", "says": "3", "cites": ["County-2020 C-1"]},
+                {"layer": "town-2021", "says": "2.5", "cites": ["Town-2021 12-3"]},
+            ],
+        }
+    ]
 
 
 def test_what_a_lower_layer_says_of_those_above_binds_them(bench: Any) -> None:
@@ -92,7 +100,8 @@ def test_stricter_wins_cell_by_cell(bench: Any) -> None:
     bench.layer("county-2020", change.format("{at: [thin, oak], to: 12}, {at: [thin, pine], to: 8}"))
     bench.layer(
         "town-2021",
-        "over: {'*': stricter_wins}\n" + change.format("{at: [thin, oak], to: 13}, {at: [thin, pine], to: '-'}"),
+        "over: {'*': stricter_wins}\n"
+        + change.format("{at: [thin, oak], to: 13}, {at: [thin, pine], to: '-'}"),
     )
     book = bench.check("county-2020", "town-2021").book
     assert book.entries["tables/strength"].body["rows"]["thin"] == ["-", "12", "30"]
@@ -103,13 +112,17 @@ def test_stricter_wins_cell_by_cell(bench: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    ("county", "town", "stands"), [("90 cm", "95 cm", "90 cm"), ("90 cm", "0.5 m", "0.5 m"), ("95 cm", "95 cm", "95 cm")]
+    ("county", "town", "stands"),
+    [("90 cm", "95 cm", "90 cm"), ("90 cm", "0.5 m", "0.5 m"), ("95 cm", "95 cm", "95 cm")],
 )
 def test_a_requirement_orders_itself_by_its_sign(bench: Any, county: str, town: str, stands: str) -> None:
     change = "amend: [{{set: checks/short, property: require, to: 'span <= {}'}}]\n"
     bench.layer("county-2020", change.format(county))
     bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format(town))
-    assert bench.check("county-2020", "town-2021").book.entries["checks/short"].body["require"] == f"span <= {stands}"
+    assert (
+        bench.check("county-2020", "town-2021").book.entries["checks/short"].body["require"]
+        == f"span <= {stands}"
+    )
 
 
 def test_texts_that_have_no_order_stay_open(bench: Any) -> None:
@@ -121,7 +134,9 @@ def test_texts_that_have_no_order_stay_open(bench: Any) -> None:
 
 
 def test_the_specific_beats_the_general(bench: Any) -> None:
-    bench.layer("county-2020", "amend: [{except: rules/design_load, name: oak, when: stuff is oak, is: load}]\n")
+    bench.layer(
+        "county-2020", "amend: [{except: rules/design_load, name: oak, when: stuff is oak, is: load}]\n"
+    )
     bench.layer(
         "town-2021",
         "over: {county-2020: specific_wins}\n"
@@ -135,7 +150,9 @@ def test_the_specific_beats_the_general(bench: Any) -> None:
 
 
 def test_a_layer_without_force_is_marked_until_it_is_adopted(bench: Any) -> None:
-    bench.layer("model-2019", "force: no\nstanding: model\namend: [{set: constants/safety, property: value, to: 3}]\n")
+    bench.layer(
+        "model-2019", "force: no\nstanding: model\namend: [{set: constants/safety, property: value, to: 3}]\n"
+    )
     stack = bench.size("model-2019")["ruleset"]["stack"]
     assert [layer["force"] for layer in stack] == ["yes", "no"]
     bench.layer("town-2021", "adopts: model-2019\n", extends="model-2019")

@@ -1,0 +1,304 @@
+"""One project as a template: some of its fields vary from row to row, everything else is worked out once.
+
+A row binds its fields for a while (`Run.bound`); what leans on none of them is kept for all rows. Columns that
+tie things together change the project itself, so each combination of those gets a graph of its own.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from .diagnostics import GaugebookError, Problems, Refused, hint
+from .evaluating import UNSTATED, Run, Thing, read_value
+from .project import Source, breaches, build_run, words_of
+from .results import margin
+from .rulebook import Attribute, Rulebook
+from .runtime import CHECK, Absent
+from .units import Unit, UnitError
+
+_HEADER = re.compile(r"\s*(?P<name>[^\[\]\s]+(?:\[\d+\][^\[\]\s]*)*)\s*(?:\[(?P<unit>[^\[\]]+)\])?\s*")
+_PLAIN = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
+
+NONE = "none"
+MOST_GRAPHS = 64
+"""As many graphs are kept at once; more combinations are built again."""
+
+
+class Field(NamedTuple):
+    """A column of a table of cases: the field it varies, and the unit of its plain numbers (None: cells say)."""
+
+    header: str
+    thing: str
+    attribute: Attribute
+    unit: str | None
+    path: tuple[str | int, ...]
+
+    @property
+    def ties(self) -> bool:
+        """True where the column ties things together."""
+        return self.attribute.role == "relation"
+
+
+class Outcome(NamedTuple):
+    """What a row comes to: passes, the check that governs, its margin, and each choice as text."""
+
+    passes: bool | None
+    governing: str | None
+    margin: float | None
+    choices: list[str | None]
+
+
+class BadCell(GaugebookError):
+    """A cell that says nothing its field could take; `header` is its column."""
+
+    header = ""
+
+
+class Template:
+    """A project under a book, with the fields that vary.
+
+    Raises `Refused` with every header that names no field.
+    """
+
+    def __init__(
+        self, source: Source, rulebook: Rulebook, settled: dict[str, tuple[str, str]], headers: Sequence[str]
+    ) -> None:
+        self.source, self.rulebook, self.settled = source, rulebook, settled
+        problems = Problems()
+        run = build_run(source, rulebook, settled, problems)
+        problems.refuse_if_any()
+        self.fields: list[Field | None] = []
+        for header in headers:
+            try:
+                self.fields.append(read_header(header, run))
+            except GaugebookError as error:
+                problems.take(error)
+        problems.refuse_if_any()
+        self.ties = [place for place, field in enumerate(self.fields) if field is not None and field.ties]
+        self._graphs: dict[tuple[str, ...], Graph] = {}
+        first = Graph(run)
+        self.names = [f"{thing.path}.{attribute.name}" for thing, attribute in first.choices]
+        if not self.ties:
+            self._graphs[()] = first
+
+    def outcome(self, cells: Sequence[str]) -> Outcome:
+        """What a row comes to; an empty cell leaves the field as the template has it.
+
+        Raises `BadCell` for a cell that cannot be read, `GaugebookError` where the row makes no project.
+        """
+        graph = self._graph(tuple(cells[place].strip() for place in self.ties))
+        values = {}
+        faults: list[BadCell] = []
+        for field, cell in zip(self.fields, cells, strict=True):
+            if field is None or field.ties:
+                continue
+            try:
+                values[field.thing, field.attribute.name] = self._value(field, cell.strip(), graph.run)
+            except BadCell as error:
+                faults.append(error)
+        if faults:
+            raise faults[0] if len(faults) == 1 else _joined(faults)
+        return graph.outcome(values)
+
+    def _value(self, field: Field, cell: str, run: Run) -> Any:
+        if not cell:
+            thing, name = run.things[field.thing], field.attribute.name
+            return thing.memo[name] if name in thing.stated else UNSTATED
+        text = f"{Decimal(cell):f} {field.unit}" if field.unit and _PLAIN.fullmatch(cell) else cell
+        try:
+            value = read_value(self.rulebook, field.attribute, text)
+        except UnitError as error:
+            raise _bad(field, *error.diagnostics) from None
+        except ValueError:
+            known = words_of(self.rulebook, field.attribute)
+            among = ", ".join(known[:16])
+            raise _bad(
+                field, *GaugebookError.because(
+                    "unknown-word", word=cell, among=among, nearest=hint(cell, known)
+                ).diagnostics,
+            ) from None
+        for side, bound in breaches(self.rulebook, field.attribute, value):
+            raise _bad(
+                field, *GaugebookError.because("out-of-range", key=field.header, side=side, bound=bound).diagnostics
+            )
+        return value
+
+    def _graph(self, ties: tuple[str, ...]) -> Graph:
+        """The graph in which the columns that tie things together say so."""
+        known = self._graphs.get(ties)
+        if known is not None:
+            return known
+        source = copy.copy(self.source)
+        source.data = copy.deepcopy(self.source.data)
+        for place, cell in zip(self.ties, ties, strict=True):
+            field = self.fields[place]
+            if field is not None and cell:
+                names: Any = [name.strip() for name in cell.split(";")]
+                _put(source.data, field.path, names if field.attribute.sort == "things" else cell)
+        problems = Problems()
+        run = build_run(source, self.rulebook, self.settled, problems)
+        if len(problems):
+            header = " and ".join(field.header for place in self.ties if (field := self.fields[place]))
+            raise _named(BadCell(*problems), header)
+        if len(self._graphs) >= MOST_GRAPHS:
+            del self._graphs[next(iter(self._graphs))]
+        self._graphs[ties] = Graph(run)
+        return self._graphs[ties]
+
+
+class Graph:
+    """The things of one project, evaluated again and again with other values for some fields."""
+
+    def __init__(self, run: Run) -> None:
+        self.run = run
+        rulebook = run.rulebook
+        self.choices: list[tuple[Thing, Attribute]] = [
+            (thing, attribute) for thing in run.things.values()
+            for attribute in rulebook.attributes[thing.kind].values() if attribute.role == "choice"
+        ]
+        self.checks = [
+            (thing, name) for thing in run.things.values()
+            for name, check in rulebook.checks.items() if check["kind"] == thing.kind
+        ]
+        self._kept: dict[tuple[str, str], Any] = {}
+        self._units: dict[str, Unit | None] = {
+            name: rulebook.units.unit(check["unit"]) if check["unit"] else None
+            for name, check in rulebook.checks.items()
+        }
+
+    def outcome(self, values: dict[tuple[str, str], Any]) -> Outcome:
+        """What the project comes to with these values."""
+        with self.run.exactly(), self.run.bound(values) as trial:
+            verdicts: list[tuple[bool | None, float | None, str]] = []
+            choices = []
+            for thing, attribute in self.choices:
+                try:
+                    choices.append(_text(thing.get(attribute.name), attribute.unit))
+                except Absent as absent:
+                    choices.append(None)
+                    verdicts.append((False if absent.void else None, None, f"{thing.path} {attribute.name}"))
+            for thing, name in self.checks:
+                verdict = self._verdict(thing, name, trial)
+                if verdict is not None:
+                    verdicts.append(verdict)
+        passes = [verdict[0] for verdict in verdicts]
+        worst = min(verdicts, key=_weight, default=None)
+        return Outcome(
+            False if False in passes else None if None in passes else True,
+            worst[2] if worst else None, worst[1] if worst else None, choices,
+        )
+
+    def _verdict(self, thing: Thing, name: str, trial: int) -> tuple[bool | None, float | None, str] | None:
+        key = (thing.path, name)
+        if key in self._kept:
+            kept: tuple[bool | None, float | None, str] | None = self._kept[key]
+            return kept
+        answer, leans = self.run.leaning(lambda: self.run.check(thing, name))
+        said = f"{thing.path} {name}"
+        made: tuple[bool | None, float | None, str] | None
+        if answer is None:
+            made = None
+        elif isinstance(answer, Absent):
+            made = (False if answer.void else None, None, said)
+        else:
+            check = self.run.rulebook.checks[name]
+            taken = thing.route.get(f"{CHECK}{name}", -1)
+            ways = check.get("ways", [])
+            sign = ways[taken]["sign"] if 0 <= taken < len(ways) else check["sign"]
+            made = (answer[0], margin(sign, answer[1], answer[2], self._units[name]), said)
+        if trial not in leans:
+            self._kept[key] = made
+        return made
+
+
+_RANK = {False: 0, None: 1, True: 2}
+
+
+def _weight(verdict: tuple[bool | None, float | None, str]) -> tuple[int, float]:
+    """What fails comes first, then what is undetermined, then by the margin."""
+    passes, share, _ = verdict
+    return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf")
+
+
+def _text(value: Any, unit: Unit | None) -> str:
+    """A choice as a project would state it."""
+    if value is None:
+        return NONE
+    if isinstance(value, Decimal):
+        number = unit.from_base(value) if unit else value
+        shown = f"{number.normalize():f}"
+        return f"{shown} {unit.text}" if unit and unit.text != "1" else shown
+    return str(value)
+
+
+# --- headers --------------------------------------------------------------------------------------
+
+
+def read_header(header: str, run: Run) -> Field | None:
+    """The field a header names, with its unit; None for a label, which has no dot in it.
+
+    Raises `GaugebookError` when it names no field, or a unit of another kind.
+    """
+    if "." not in header.partition("[")[0]:
+        return None
+    found = _HEADER.fullmatch(header)
+    known = dict(_fields(run))
+    name = found["name"] if found else header
+    if found is None or name not in known:
+        raise GaugebookError.because("unknown-case-field", name=name, nearest=hint(name, known))
+    thing, attribute = known[name]
+    unit = found["unit"]
+    if unit is not None:
+        if attribute.unit is None:
+            raise GaugebookError.because("case-field-without-unit", name=name, unit=unit)
+        run.rulebook.units.quantity_as(f"1 {unit.strip()}", attribute.unit)
+        unit = unit.strip()
+    elif attribute.unit is not None and attribute.unit.text == "1":
+        unit = "1"
+    return Field(header.strip(), thing.path, attribute, unit, (*_path(thing), *attribute.steps))
+
+
+def _fields(run: Run) -> Iterator[tuple[str, tuple[Thing, Attribute]]]:
+    """Every field of every thing, by the name a project would state it under."""
+    for thing in run.things.values():
+        for attribute in run.rulebook.attributes[thing.kind].values():
+            if attribute.field is not None:
+                yield f"{thing.path}.{'.'.join(attribute.steps)}", (thing, attribute)
+
+
+def _path(thing: Thing) -> tuple[str | int, ...]:
+    """Where a thing stands in the data of its project."""
+    if thing.parent is not None:
+        section, _, index = thing.name.rstrip("]").partition("[")
+        return (*_path(thing.parent), section, int(index))
+    section = thing.path.removesuffix(f".{thing.name}")
+    return (section,) if section == thing.path else (section, thing.name)
+
+
+def _put(data: Any, path: tuple[str | int, ...], value: Any) -> None:
+    for step in path[:-1]:
+        data = data.setdefault(step, {}) if isinstance(data, dict) else data[step]
+    data[path[-1]] = value
+
+
+def _named(error: BadCell, header: str) -> BadCell:
+    error.header = header
+    return error
+
+
+def _bad(field: Field, *diagnostics: Any) -> BadCell:
+    return _named(BadCell(*diagnostics), field.header)
+
+
+def _joined(faults: Sequence[BadCell]) -> BadCell:
+    return _named(
+        BadCell(*(diagnostic for fault in faults for diagnostic in fault.diagnostics)),
+        " and ".join(fault.header for fault in faults),
+    )
+
+
+__all__ = ["BadCell", "Field", "Outcome", "Refused", "Template", "read_header"]
