@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -179,7 +180,7 @@ class Jurisdiction:
     def _met(
         self, part: dict[str, Any], path: tuple[Any, ...], facts: Facts, problems: Problems, span: Span | None
     ) -> bool:
-        """Whether the job meets a condition; a fact that is not stated, and one that cannot be read, is a problem."""
+        """Whether the job meets a condition; one that cannot be decided is a problem."""
         if "when" not in part:
             return True
         from .conditions import Unclear, holds
@@ -245,7 +246,7 @@ class Jurisdiction:
         problems: Problems,
         span: Span | None,
     ) -> tuple[list[str], dict[str, str], list[str]]:
-        """The layers of a period that apply, the days of those with an event of their own, and what to note."""
+        """The layers of a period that apply, the days of those with their own event, and what to note."""
         stack: list[str] = []
         days: dict[str, str] = {}
         notes: list[str] = []
@@ -285,7 +286,7 @@ class Jurisdiction:
                     {"name": period["name"]},
                 )
         plain_ones = [p for p in self.periods if not {"elect", "when", "trigger"} & p.keys()]
-        for before, after in zip(plain_ones, plain_ones[1:], strict=False):
+        for before, after in pairwise(plain_ones):
             span = self.document.span(("periods", self.periods.index(after)))
             end, start = str(before.get("until", "")), str(after.get("from", ""))
             if not end or not start or end >= start:

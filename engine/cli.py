@@ -166,12 +166,34 @@ def _explain(options: argparse.Namespace) -> int:
 def _compare(options: argparse.Namespace) -> int:
     from .questions import compare
 
-    comparison = compare(
-        options.project, options.ruleset or (), options.layout or (), _readings(options), options.rulesets or (),
-        date=options.date, everything=options.all, values=options.values,
-    )
+    stacks, layouts, folders = options.ruleset or (), options.layout or (), options.rulesets or ()
+    wanted = {"date": options.date, "everything": options.all, "values": options.values}
+    comparison = compare(options.project, stacks, layouts, _readings(options), folders, **wanted)
     _answer(options, comparison)
     return _status(comparison.passes)
+
+
+def _batch(options: argparse.Namespace) -> int:
+    from .batch_run import run_batch
+    from .batching import Job
+    from .case_files import CaseTable
+
+    cases = CaseTable(Path(options.cases))
+    stacks = tuple(tuple(stack.split("+")) for stack in options.ruleset or ()) or ((),)
+    readings = tuple(_readings(options).items())
+    folders = tuple(options.rulesets or ())
+    job = Job(options.project, cases.header, stacks, options.layout, readings, folders, options.date)
+    summary = run_batch(job, cases, Path(options.output), _tell, options.workers)
+    print(
+        f"{summary.rows:,} rows: {summary.passing:,} pass, {summary.failing:,} fail, "
+        f"{summary.undetermined:,} undetermined, {summary.bad:,} bad"
+    )
+    return WRONG if summary.bad else PASSED if summary.passing == summary.rows else FAILED
+
+
+def _tell(note: Any) -> None:
+    """Something the user should know meanwhile."""
+    _complain(render(note))
 
 
 def _limits(options: argparse.Namespace) -> int:
@@ -392,10 +414,10 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     _present(explain, "table", "json", "markdown")
     explain.set_defaults(command=_explain)
 
-    compare = commands.add_parser("compare", help="layouts and rulesets side by side, and what makes them differ")
+    compare = commands.add_parser("compare", help="layouts and rulesets side by side, and why they differ")
     compare.add_argument("project", metavar="PROJECT", help="a project file")
-    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help="a column: a stack; repeatable")
-    compare.add_argument("--layout", action="append", metavar="NAME", help="a layout; base: the project as written")
+    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help="a column; repeatable")
+    compare.add_argument("--layout", action="append", metavar="NAME", help="base: the project as written")
     compare.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts")
     compare.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     compare.add_argument("--all", action="store_true", help="also the rows that agree")
@@ -404,9 +426,25 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     _present(compare, "table", "json", "markdown", "html")
     compare.set_defaults(command=_compare)
 
+    batch = commands.add_parser("batch", help="a project as template, many cases; a table of outcomes")
+    batch.add_argument("project", metavar="PROJECT", help="a project file: what all cases have in common")
+    batch.add_argument(
+        "cases", metavar="CASES", help="a .csv or .parquet file; its header names fields, 'section.thing.field [unit]'"
+    )
+    batch.add_argument(
+        "--ruleset", action="append", metavar="ID[+ID]", help="a stack of rulesets; repeat for more outcomes"
+    )
+    batch.add_argument("--output", required=True, metavar="FILE", help="a .csv or .parquet file")
+    batch.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
+    batch.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts, over the project's own")
+    batch.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
+    batch.add_argument("--workers", type=int, default=1, metavar="N", help="processes (default: %(default)s)")
+    _search(batch)
+    batch.set_defaults(command=_batch)
+
     limits = commands.add_parser("limits", help="how far each input may move before an outcome changes")
     limits.add_argument("project", metavar="PROJECT", help="a project file")
-    limits.add_argument("--input", action="append", metavar="THING.FIELD", help="move only this input; repeatable")
+    limits.add_argument("--input", action="append", metavar="THING.FIELD", help="move this one only")
     _select(limits)
     _present(limits, "table", "json", "markdown", "html")
     limits.set_defaults(command=_limits)

@@ -1,4 +1,4 @@
-"""Conditions on a job that are asked before any book is open: plain words of the project, no units, no rules."""
+"""Conditions on a job, asked before any book is open: plain words of the project, no units, no rules."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from .grammar import SyntaxProblem, parse, print_tree, tree
 
 
 class Unclear(Exception):
-    """A condition that cannot be decided: `field` is not stated, or (None) it says more than words can answer."""
+    """A condition that cannot be decided: `field` is not stated, or (None) words cannot answer it."""
 
     def __init__(self, field: str | None) -> None:
         super().__init__(field)

@@ -16,7 +16,7 @@ ASIDE = ("source", "transcription", "cells", "layer")
 
 
 def differences(before: Book, after: Book) -> list[dict[str, Any]]:
-    """Every entry that differs: id, title, kind (added, removed, changed, recited), lines, cites and reasons."""
+    """Every entry that differs: id, title, kind (added, removed, changed, recited), lines, cites, reasons."""
     found = []
     for id in dict.fromkeys([*before.entries, *after.entries]):
         old, new = before.entries.get(id), after.entries.get(id)

@@ -134,8 +134,8 @@ class Record:
             for layer, change, value in self._sides(dispute)
         )
         self.problems.add(
-            "layers-conflict", dispute.operation.place.span(), entry=dispute.entry.id,
-            part=in_words(dispute.facet), parties=parties, upper=dispute.layer.id, lower=dispute.word.layer.id,
+            "layers-conflict", dispute.operation.place.span(), entry=dispute.entry.id, parties=parties,
+            part=in_words(dispute.facet), upper=dispute.layer.id, lower=dispute.word.layer.id,
         )
 
     def _find(self, dispute: Dispute, ruling: Ruling) -> None:

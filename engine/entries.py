@@ -1,4 +1,4 @@
-"""What a ruleset is made of before it is understood: layers, entries, operations, and where each stands in a file."""
+"""What a ruleset is made of before it is understood: layers, entries, operations, each with its place."""
 
 from __future__ import annotations
 
@@ -184,8 +184,9 @@ class Layer:
 class Book:
     """A stack of layers resolved to one set of entries, as of a day (None: as the layers end up).
 
-    `removed` says who removed an entry, `gone` what it was. `findings` are breaches of a permission between layers, `notices` what an author should know; neither
-    stops anything. `absent` are layers named but not in force on the day.
+    `removed` says who removed an entry, `gone` what it was. `findings` are breaches of a permission between
+    layers, `notices` what an author should know; neither stops anything. `absent` are layers named
+    but not in force on the day.
     """
 
     layers: list[Layer]

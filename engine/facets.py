@@ -1,4 +1,4 @@
-"""Which part of its target an operation lays hands on, so that two texts about the same part can be set side by side."""
+"""Which part of its target an operation changes, so that two texts about it can be set side by side."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from .entries import Entry, Operation
 from .loading import as_list, canonical_table, cell_key, key_text
 
 Facet = tuple[str, ...]
-"""What kind of part, then its address: ("property", "is"), ("cell", "10", "red"), ("row", "10"), ("whole",)."""
+"""What kind of part, then its address: ("property", "is"), ("cell", "10", "red"), ("whole",)."""
 
 WHOLE: Facet = ("whole",)
 ASIDE = ("provenance", "citation", "text")

@@ -20,7 +20,7 @@ OURSELVES = "gaugebook"
 _SECTION = f"[{GROUP}]".encode()
 _METADATA = (".dist-info", ".egg-info")
 _REQUIREMENT = re.compile(
-    rf"{OURSELVES}(?![\w.-])\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$", re.IGNORECASE
+    rf"{OURSELVES}(?![\w.-])\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$", re.I
 )
 _VERSION = re.compile(r"(?P<sign>[<>=!~]=?=?)\s*v?(?P<release>\d+(?:\.\d+)*)(?P<any>\.\*)?")
 

@@ -69,12 +69,14 @@ class ImportedProject(NamedTuple):
 
     `data` is what a project file would say, every value a text, a whole number, a list or a mapping. `places`
     maps the path of a value, such as ("shed", "door"), to where it stands, so that whatever is wrong with it
-    is shown there; `text` is the content of the file as text.
+    is shown there; `text` is the content of the file as text. `keys` maps a path to where its name stands, a
+    header say, if not beside the value.
     """
 
     data: dict[str, Any]
     places: Mapping[tuple[Any, ...], Span]
     text: str
+    keys: Mapping[tuple[Any, ...], Span] | None = None
 
 
 class ProjectReader(NamedTuple):

@@ -10,6 +10,7 @@ from pathlib import Path as FilePath
 from .allowing import checks_of
 from .checksums import check_checksums
 from .diagnostics import Problems, diagnose, hint
+from .disputes import Record
 from .entries import (
     LABEL,
     NOT_IN_FORCE,
@@ -121,7 +122,7 @@ class Stacker:
         return self.moment.holds(layer.id, operation.body.get("in_force"))
 
     def _retire(self) -> None:
-        """Mark the operations that a later layer takes back; what they changed then reads as if never changed."""
+        """Mark the operations that a later layer takes back; they are then passed over."""
         for number, layer in enumerate(self.layers):
             for operation in layer.operations:
                 if operation.kind != "retire" or not self._counts(layer, operation):

@@ -1,4 +1,4 @@
-"""What is not wrong with a layer and still deserves a look: gaps, odd steps, unused entries, missing sources."""
+"""What deserves a look in a layer that is not wrong: gaps, odd steps, unused entries, missing sources."""
 
 from __future__ import annotations
 

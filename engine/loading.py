@@ -19,8 +19,8 @@ from .shelf import ruleset_files
 from .units import Units
 
 OPERATIONS = (
-    "set", "add", "replace", "remove", "recite", "except", "alternative", "allow", "forbid", "substitute", "borrow",
-    "retire",
+    "set", "add", "replace", "remove", "recite", "except", "alternative", "allow", "forbid", "substitute",
+    "borrow", "retire",
 )
 TEXT = "text"
 """The target of an operation that changes wording wherever it stands."""
@@ -62,7 +62,8 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
             documents.append(document)
     if not documents or not isinstance(documents[0].data, dict) or "id" not in documents[0].data:
         return None
-    header = {key: plain(value) for key, value in documents[0].data.items() if key not in (*SECTIONS, "amend")}
+    aside = (*SECTIONS, "amend")
+    header = {key: plain(value) for key, value in documents[0].data.items() if key not in aside}
     layer = Layer(
         str(header["id"]), header, Place(documents[0], ()), [], [], "sha256:" + digest.hexdigest()
     )
@@ -151,7 +152,8 @@ def canonical_table(body: dict[str, Any]) -> dict[str, Any]:
             key_text(key): [str(cell) for cell in as_list(cells)] for key, cells in body["rows"].items()
         }
     if "columns" in body:
-        body["columns"] = [[key_text(part) for part in as_list(column)] for column in as_list(body["columns"])]
+        columns = as_list(body["columns"])
+        body["columns"] = [[key_text(part) for part in as_list(column)] for column in columns]
     if "cells" in body:
         body["cells"] = [{**cell, "at": cell_key(cell["at"])} for cell in as_list(body["cells"])]
     return body

@@ -308,6 +308,27 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "bad-call": ("{problem}", "'{program} --help' shows what can be asked"),
     "bad-pair": ("'{text}' does not settle a reading", "write NAME=OPTION"),
     "not-a-folder": ("there is no folder {path}", None),
+    # --- batches ----------------------------------------------------------------------------------------
+    "case-file-kind": ("'{path}' is no table of cases: its name ends in neither .csv nor .parquet", None),
+    "case-without-header": ("the table has no header", "the first line names a field and its unit for each column"),
+    "case-column-twice": ("the column '{name}' is there twice", None),
+    "unknown-case-field": (
+        "no field is called '{name}'{nearest}",
+        "a header names a field of the project and its unit, as in 'section.thing.field [unit]'; "
+        "a header without a dot is a label and is carried through",
+    ),
+    "case-field-without-unit": ("'{name}' has no unit, and the header says '{unit}'", None),
+    "case-cells": ("it has {found} cells and the header has {expected}", None),
+    "bad-case": ("row {row}, column '{column}': {reason}", None),
+    "bad-row": ("row {row}: {reason}", None),
+    "bad-cases-more": ("{count} more rows cannot be used; the column 'error' says why", None),
+    "case-labels": ("carried through as labels, because they name no field: {names}", None),
+    "batch-goes-on": ("{path} holds {rows} rows of the same batch; going on after them", None),
+    "batch-starts-anew": ("{path} belongs to another batch; starting anew", None),
+    "batch-running": ("another process is writing {path}", None),
+    "batch-stopped": ("stopped after {rows} rows", "the same call goes on from there"),
+    "output-is-input": ("the output would overwrite the input {path}", None),
+    "extra-missing": ("{what} needs {package}", "pip install 'gaugebook[{extra}]'"),
     "cannot-write": ("the file {path} cannot be written: {reason}", None),
     "unknown-entry": ("{ruleset} has no entry '{entry}'{nearest}", None),
     "unknown-ruleset-or-path": (

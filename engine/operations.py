@@ -1,4 +1,4 @@
-"""What each operation of a layer does to the book below it. Who may do it, and when, is decided in `layers`."""
+"""What each operation of a layer does to the book below it; `layers` decides which are heard, and when."""
 
 from __future__ import annotations
 
@@ -245,7 +245,7 @@ AS_WRITTEN = "as_written"
 
 
 def substitute(book: Book, layer: Layer, operation: Operation, problems: Problems) -> None:
-    """Put other words into the prose of entries: titles, messages, questions; never into a rule or a figure."""
+    """Put other words into the prose of entries: titles, messages, questions; never into a rule."""
     among = [str(id) for id in as_list(operation.body.get("in"))]
     for id in among:
         if id not in book.entries:
@@ -269,7 +269,8 @@ def _reword(body: dict[str, Any], old: str, new: str) -> bool:
         if key in WORDING and isinstance(value, str) and old in value:
             body[key], found = value.replace(old, new), True
         elif key == "options" and isinstance(value, dict):
-            found = any([_reword(option, old, new) for option in value.values()]) or found
+            touched = [_reword(option, old, new) for option in value.values()]
+            found = any(touched) or found
     return found
 
 

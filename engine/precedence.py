@@ -1,7 +1,7 @@
-"""Which of two layers is heard where both speak about the same part of an entry: the relation is data, not code.
+"""Which of two layers is heard where both speak about one part of an entry: the relation is data, not code.
 
-A layer's header states `over: {LAYER: RELATION}` towards layers below it and `under: {LAYER: RELATION}` towards
-layers above it; `*` stands for all others. What a lower layer says about the layers above it binds them.
+A layer's header states `over: {LAYER: RELATION}` towards layers below it and `under: {LAYER: RELATION}`
+towards layers above it; `*` stands for all others. What a lower layer says about those above it binds them.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def relation(upper: Layer, lower: Layer, known_to: set[str], amended: bool) -> s
 def rule(
     name: str | None, operation: Operation, entry: Entry, facet: Facet, old: Any, new: Any, book: Book
 ) -> Ruling:
-    """Apply a relation: `old` is what the lower layer made of the part, `new` what the operation makes of it."""
+    """Apply a relation: `old` is what the lower layer made of the part, `new` what the operation makes."""
     if said_of(old) == said_of(new) or name == LATER:
         return Ruling("applies", name or LATER)
     if name is None:

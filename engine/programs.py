@@ -50,8 +50,8 @@ class Rule:
 class Check:
     """A requirement on a kind; it may constrain choices.
 
-    `require` is all of it in one expression. Where layers have added to it, `exceptions` (by falling rank) and
-    `alternatives` (any one is enough) are its parts, and `plain` the requirement that holds apart from them.
+    `require` is all of it in one expression. Where layers have added to it, `exceptions` (by falling rank)
+    and `alternatives` (any one is enough) are its parts, and `plain` what holds apart from them.
     """
 
     entry: Entry
@@ -142,7 +142,8 @@ def read_programs(model: Model, problems: Problems) -> Programs:
     cautions = [_caution(model, entry, problems) for entry in model.book.section("cautions").values()]
     outputs = [_output(model, entry, problems) for entry in model.book.section("outputs").values()]
     programs = Programs(
-        rules, choices, [check for check in checks if check], [c for c in cautions if c], [o for o in outputs if o]
+        rules, choices, [check for check in checks if check], [caution for caution in cautions if caution],
+        [output for output in outputs if output],
     )
     _report_circles(programs, problems)
     return programs
@@ -204,7 +205,8 @@ def _check(model: Model, entry: Entry, choices: dict[Node, Choice], problems: Pr
     exceptions = [
         _way(reader, part, label, "exceptions") for label, part in _ranked(entry) if "require" in part
     ]
-    alternatives = [_way(reader, part, label, "any_of") for label, part in (entry.body.get("any_of") or {}).items()]
+    listed = entry.body.get("any_of") or {}
+    alternatives = [_way(reader, part, label, "any_of") for label, part in listed.items()]
     require = _one_requirement(plain, exceptions, alternatives)
     check = Check(entry, kind, entry.name, when, require, [], plain, exceptions, alternatives)
     for name in as_list(entry.body.get("constrains")):
@@ -268,7 +270,9 @@ def _one_requirement(plain: Op | None, exceptions: list[Route], alternatives: li
 
 def _caution(model: Model, entry: Entry, problems: Problems) -> Caution | None:
     kind = _kind_of(model, entry, problems)
-    return None if kind is None else Caution(entry, kind, _condition(Reader(model, entry, kind, problems), entry))
+    if kind is None:
+        return None
+    return Caution(entry, kind, _condition(Reader(model, entry, kind, problems), entry))
 
 
 def _output(model: Model, entry: Entry, problems: Problems) -> Output | None:

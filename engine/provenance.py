@@ -1,4 +1,4 @@
-"""The story of one entry: who first said it, who changed it, on what authority, when, and how well it was read."""
+"""The story of one entry: who first said it, who changed it, on what authority, and how well it was read."""
 
 from __future__ import annotations
 

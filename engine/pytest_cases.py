@@ -1,7 +1,7 @@
 """A pytest plugin: one test for each worked case of each ruleset below the folders pytest is given.
 
-`cases/*.yaml` beside a `ruleset.yaml` is collected. A case that fails shows what was expected, what was found,
-and how the value came about. Nothing is imported from the engine before such a file is met.
+`cases/*.yaml` beside a `ruleset.yaml` is collected. A case that fails shows what was expected, what was
+found, and how the value came about. Nothing is imported from the engine before such a file is met.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ class CaseItem(pytest.Item):
         self.document, self.index = document, index
 
     def runtest(self) -> None:
-        """Run the case; `Refused` for faults of the ruleset or the case, `CaseFailed` for what did not come true."""
+        """Run the case; `Refused` for faults of ruleset or case, `CaseFailed` for what did not come true."""
         from .casework import Case, day_of
         from .diagnostics import Problems
 

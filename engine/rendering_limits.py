@@ -34,7 +34,8 @@ def _page(data: Data, full: bool) -> Iterator[Block]:
         yield Items([_bound(item) for item in data["on_bounds"]])
     yield Heading("Nearest changes, the tightest first")
     lines = list(_together(data["flips"]))
-    listed = lines if full else lines[:SHOWN]
+    telling = list(_together([flip for flip in data["flips"] if _telling(flip)]))
+    listed = lines if full else telling[:SHOWN]
     yield Grid(["input", "is", "changes", "", "outcome", "becomes"], listed)
     if len(lines) > len(listed):
         yield Paragraph(f"{len(lines) - len(listed)} further changes are not listed; --full lists them.")
@@ -49,6 +50,11 @@ def _page(data: Data, full: bool) -> Iterator[Block]:
     if data["without_effect"]:
         yield Heading("Read by no choice and no check")
         yield Items([", ".join(data["without_effect"])])
+
+
+def _telling(flip: Data) -> bool:
+    """Whether a flip is worth a line of its own: a choice, or a check that comes to fail or no longer does."""
+    return flip["kind"] == "choice" or "fails" in (flip["is"]["what"], flip["becomes"]["what"])
 
 
 def _together(flips: list[Data]) -> Iterator[list[str]]:

@@ -167,7 +167,7 @@ class Reporter:
     def _review(
         self, thing: Thing, attribute: Attribute, checks: list[dict[str, Any]], source: Source
     ) -> dict[str, Any]:
-        """A stated choice judged: the checks that constrain it, and what would be chosen were it left open."""
+        """A stated choice judged: the checks that constrain it, and what would be chosen in its place."""
         constraining = self.frozen["choices"][attribute.key]["checks"]
         judged = [
             {key: check[key] for key in ("check", "passes", "actual", "limit", "margin")}

@@ -41,7 +41,8 @@ def validate(document: Document, name: str, problems: Problems) -> bool:
 def _deepest(error: Any) -> Any:
     """Of several alternatives that all failed, the complaint that got furthest."""
     while error.validator in ("anyOf", "oneOf") and error.context:
-        if all(inner.validator == "required" and inner.absolute_path == error.absolute_path for inner in error.context):
+        here = [inner for inner in error.context if inner.absolute_path == error.absolute_path]
+        if all(inner.validator == "required" for inner in here) and len(here) == len(error.context):
             return error
         deepest = max(error.context, key=lambda inner: (len(inner.absolute_path), inner.validator != "type"))
         if len(deepest.absolute_path) == len(error.absolute_path) and deepest.validator == "type":

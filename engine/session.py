@@ -85,6 +85,13 @@ class Result:
 
         return json.dumps(self.data, indent=indent, ensure_ascii=False)
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from .blocks import as_html
+        from .rendering import Page
+
+        return as_html(list(Page(self, False).blocks()))
+
 
 class Book:
     """A stack of rulesets, checked and ready to size projects.
@@ -148,10 +155,10 @@ def size(
 ) -> Result:
     """Make every choice the rules leave open in a project, and check what it states.
 
-    `rulesets` are stacked, the first at the bottom; left out, `jurisdiction` or the project says which. `date`
-    (year-month-day) is the day that counts, over what the project says of its events. `layout` names one of
-    the project's layouts. `readings` settles open readings by name, over what the project settles. Raises
-    `Refused` with every fault found in the project or the rulesets.
+    `rulesets` are stacked, the first at the bottom; left out, `jurisdiction` or the project says which.
+    `date` (year-month-day) is the day that counts, over what the project says of its events. `layout` names
+    one of the project's layouts. `readings` settles open readings by name, over what the project settles.
+    Raises `Refused` with every fault found in the project or the rulesets.
     """
     problems = Problems()
     source = read_project(project, layout, problems)

@@ -1,4 +1,4 @@
-"""A first layer for an author: written from what the layer below really says, commented, and sound as it stands."""
+"""A first layer for an author: written from what the layer below says, commented, and sound as it stands."""
 
 from __future__ import annotations
 

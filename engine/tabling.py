@@ -1,4 +1,4 @@
-"""Operations inside one table or list: cells, rows and words, each addressed by what it says and never by position."""
+"""Operations inside one table or list: cells, rows, words, addressed by what they say, not by position."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -14,13 +14,13 @@ from .project import TAKEN_FROM, Path, Source, read_source, source_of
 
 
 class ForeignDocument(Document):
-    """A file of another format; `places` maps the path of a value to where it stands."""
+    """A file of another format, with the place of every value."""
 
-    __slots__ = ("places",)
+    __slots__ = ("keys", "places")
 
-    def __init__(self, name: str, text: str, data: Any, places: Mapping[Path, Span]) -> None:
-        super().__init__(name, text, data)
-        self.places = places
+    def __init__(self, name: str, made: ImportedProject) -> None:
+        super().__init__(name, made.text, made.data)
+        self.places, self.keys = made.places, made.keys or {}
 
     def span(self, path: Path = ()) -> Span:
         """The value at `path`, or the nearest enclosing value that has a place."""
@@ -30,8 +30,8 @@ class ForeignDocument(Document):
         return self.line_span(0)
 
     def key_span(self, path: Path) -> Span:
-        """The value at `path`, or the nearest enclosing value that has a place."""
-        return self.span(path)
+        """The name of the value at `path`, else the value."""
+        return self.keys.get(path) or self.span(path)
 
     def span_inside(self, path: Path, start: int, end: int) -> Span:
         """The whole value."""
@@ -65,7 +65,7 @@ def _read_foreign(
         problems.add("sheet-unreadable", start, what=reader.name, reason=f"{plugin}")
     if made is None:
         return None
-    return ForeignDocument(str(path), made.text, made.data, made.places)
+    return ForeignDocument(str(path), made)
 
 
 def take(source: Source, problems: Problems) -> None:

@@ -20,6 +20,9 @@ FIELD = re.compile(r"\{([^{}]*)\}")
 NAME = "name"
 """What a thing is called; every thing has it."""
 
+MANY = 6
+"""More values in one place than these are not listed."""
+
 Body = dict[str, Any]
 
 
@@ -73,9 +76,14 @@ def fill(thing: Thing, template: str) -> str | None:
             raise
         if not found:
             return None
-        parts += [template[at:match.start()], ", ".join(text_of(*one) for one in found)]
+        parts += [template[at:match.start()], _several([text_of(*one) for one in found])]
         at = match.end()
     return "".join([*parts, template[at:]])
+
+
+def _several(texts: list[str]) -> str:
+    """The texts one after another; of many only the first and the last, and how many there are."""
+    return f"{texts[0]} … {texts[-1]} ({len(texts)})" if len(texts) > MANY else ", ".join(texts)
 
 
 def pieces(thing: Thing, templates: Any) -> list[str]:

@@ -12,16 +12,16 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from .diagnostics import GaugebookError, Problems, Refused, hint
+from .diagnostics import GaugebookError, Problems, hint
 from .evaluating import UNSTATED, Run, Thing, read_value
 from .project import Source, breaches, build_run, words_of
 from .results import margin
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, Absent
-from .units import Unit, UnitError
+from .units import Unit
 
 _HEADER = re.compile(r"\s*(?P<name>[^\[\]\s]+(?:\[\d+\][^\[\]\s]*)*)\s*(?:\[(?P<unit>[^\[\]]+)\])?\s*")
-_PLAIN = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
+_PLAIN = re.compile(r"[-+]?(?:(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?|(?:\d+ +)?\d+/\d+)", re.ASCII)
 
 NONE = "none"
 MOST_GRAPHS = 64
@@ -52,10 +52,12 @@ class Outcome(NamedTuple):
     choices: list[str | None]
 
 
-class BadCell(GaugebookError):
-    """A cell that says nothing its field could take; `header` is its column."""
+class BadRow(Exception):
+    """A row that makes no project: for each column at fault its header and the reason."""
 
-    header = ""
+    def __init__(self, faults: Sequence[tuple[str, str]]) -> None:
+        super().__init__("; ".join(f"{column}: {reason}" for column, reason in faults))
+        self.faults = list(faults)
 
 
 class Template:
@@ -88,42 +90,39 @@ class Template:
     def outcome(self, cells: Sequence[str]) -> Outcome:
         """What a row comes to; an empty cell leaves the field as the template has it.
 
-        Raises `BadCell` for a cell that cannot be read, `GaugebookError` where the row makes no project.
+        Raises `BadRow` for cells that cannot be read, `GaugebookError` where the row cannot be evaluated.
         """
         graph = self._graph(tuple(cells[place].strip() for place in self.ties))
         values = {}
-        faults: list[BadCell] = []
+        faults: list[tuple[str, str]] = []
         for field, cell in zip(self.fields, cells, strict=True):
             if field is None or field.ties:
                 continue
             try:
                 values[field.thing, field.attribute.name] = self._value(field, cell.strip(), graph.run)
-            except BadCell as error:
-                faults.append(error)
+            except GaugebookError as error:
+                faults += [(field.header, diagnostic.message) for diagnostic in error.diagnostics]
         if faults:
-            raise faults[0] if len(faults) == 1 else _joined(faults)
+            raise BadRow(faults)
         return graph.outcome(values)
 
     def _value(self, field: Field, cell: str, run: Run) -> Any:
+        """The value of a cell; raises `GaugebookError` when it has none."""
         if not cell:
             thing, name = run.things[field.thing], field.attribute.name
             return thing.memo[name] if name in thing.stated else UNSTATED
-        text = f"{Decimal(cell):f} {field.unit}" if field.unit and _PLAIN.fullmatch(cell) else cell
+        text = f"{_digits(cell)} {field.unit}" if field.unit and _PLAIN.fullmatch(cell) else cell
         try:
             value = read_value(self.rulebook, field.attribute, text)
-        except UnitError as error:
-            raise _bad(field, *error.diagnostics) from None
         except ValueError:
             known = words_of(self.rulebook, field.attribute)
             among = ", ".join(known[:16])
-            raise _bad(
-                field, *GaugebookError.because(
-                    "unknown-word", word=cell, among=among, nearest=hint(cell, known)
-                ).diagnostics,
+            raise GaugebookError.because(
+                "unknown-word", word=cell, among=among, nearest=hint(cell, known)
             ) from None
         for side, bound in breaches(self.rulebook, field.attribute, value):
-            raise _bad(
-                field, *GaugebookError.because("out-of-range", key=field.header, side=side, bound=bound).diagnostics
+            raise GaugebookError.because(
+                "out-of-range", key=".".join(field.attribute.steps), side=side, bound=bound
             )
         return value
 
@@ -142,8 +141,8 @@ class Template:
         problems = Problems()
         run = build_run(source, self.rulebook, self.settled, problems)
         if len(problems):
-            header = " and ".join(field.header for place in self.ties if (field := self.fields[place]))
-            raise _named(BadCell(*problems), header)
+            column = " and ".join(field.header for place in self.ties if (field := self.fields[place]))
+            raise BadRow([(column, problem.message) for problem in problems])
         if len(self._graphs) >= MOST_GRAPHS:
             del self._graphs[next(iter(self._graphs))]
         self._graphs[ties] = Graph(run)
@@ -224,6 +223,11 @@ def _weight(verdict: tuple[bool | None, float | None, str]) -> tuple[int, float]
     return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf")
 
 
+def _digits(cell: str) -> str:
+    """A plain number without an exponent, or a fraction as it is."""
+    return cell if "/" in cell else f"{Decimal(cell):f}"
+
+
 def _text(value: Any, unit: Unit | None) -> str:
     """A choice as a project would state it."""
     if value is None:
@@ -283,22 +287,3 @@ def _put(data: Any, path: tuple[str | int, ...], value: Any) -> None:
     for step in path[:-1]:
         data = data.setdefault(step, {}) if isinstance(data, dict) else data[step]
     data[path[-1]] = value
-
-
-def _named(error: BadCell, header: str) -> BadCell:
-    error.header = header
-    return error
-
-
-def _bad(field: Field, *diagnostics: Any) -> BadCell:
-    return _named(BadCell(*diagnostics), field.header)
-
-
-def _joined(faults: Sequence[BadCell]) -> BadCell:
-    return _named(
-        BadCell(*(diagnostic for fault in faults for diagnostic in fault.diagnostics)),
-        " and ".join(fault.header for fault in faults),
-    )
-
-
-__all__ = ["BadCell", "Field", "Outcome", "Refused", "Template", "read_header"]

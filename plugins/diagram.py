@@ -6,7 +6,6 @@ because a line's labels keep to its column and to its own stretch of height.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -128,12 +127,21 @@ def place(roots: list[Data], symbols: dict[str, Data]) -> Picture:
 
 
 def wrapped(texts: list[str], width: int) -> list[str]:
-    """Pieces of text broken into lines of at most `width` characters."""
-    return [
-        part
-        for text in texts
-        for part in textwrap.wrap(text, width, break_on_hyphens=False) or [""]
-    ]
+    """Pieces of text broken into lines of at most `width` characters, long names after an underscore."""
+    made = []
+    for text in texts:
+        line = ""
+        for word in text.split(" "):
+            if line and len(line) + 1 + len(word) > width:
+                made.append(line)
+                line = ""
+            line = f"{line} {word}" if line else word
+            while len(line) > width:
+                cut = max(line.rfind(joint, 1, width) + 1 for joint in "_-\u00a0") or width
+                made.append(line[:cut].rstrip("\u00a0"))
+                line = line[cut:]
+        made.append(line)
+    return made
 
 
 def name_of(line: Data) -> str:
@@ -214,7 +222,7 @@ class Placing:
             self.columns.append(Column())
         column, node = self.columns[depth], line["from"]
         texts = [*self._names(line), *self._labels(line)]
-        column.node = max(column.node, self._node_size(node)[0] + (6 if node["symbol"] or node["text"] else 0))
+        column.node = max(column.node, self._node_size(node)[0] + (14 if node["symbol"] or node["text"] else 0))
         column.marks = max(column.marks, sum(self._mark_width(mark) for mark in line["marks"]))
         column.label = max([column.label, *(len(text) * LETTER for text in texts)])
         column.joins = column.joins or bool(node["lines"])

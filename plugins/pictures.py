@@ -7,13 +7,14 @@ from typing import Any
 
 from .diagram import SIZE, Box, Picture, Text, place
 from .packing import pack
+from .printing import text
 
 Data = dict[str, Any]
 
 PAPER = 680.0
 """Width of the printed column in CSS pixels, on the narrower of the two papers less its margins."""
-BAND = 560.0
-"""Most height of a band of a diagram on paper: bands are not broken, so this is what may be left empty."""
+BAND = 180.0
+"""Height of a band of a diagram on paper. Bands are not broken, so this is what a page may leave empty."""
 ROUND = 150.0
 """Diameter at which the widest container is drawn."""
 
@@ -23,12 +24,10 @@ def diagram(title: str, roots: list[Data], symbols: dict[str, Data]) -> str:
     picture = place(roots, symbols)
     scale = min(1.0, PAPER / picture.width)
     cuts = picture.cuts(BAND / scale)
-    bands = list(zip(cuts, cuts[1:], strict=False))
-    made = []
-    for number, (top, bottom) in enumerate(bands, 1):
-        part = f", part {number} of {len(bands)}" if len(bands) > 1 else ""
-        made.append(_band(picture, f"{title}{part}", top, bottom, symbols))
-    return "\n".join(made)
+    bands = zip(cuts, cuts[1:], strict=False)
+    return "\n".join(
+        _band(picture, "" if place else title, top, bottom, symbols) for place, (top, bottom) in enumerate(bands)
+    )
 
 
 def _number(value: float) -> str:
@@ -36,6 +35,7 @@ def _number(value: float) -> str:
 
 
 def _band(picture: Picture, title: str, top: float, bottom: float, symbols: dict[str, Data]) -> str:
+    """A band of a picture; the title, given to the first one, stands for the whole."""
     def within(box: Box) -> bool:
         return box.top < bottom and box.bottom > top
 
@@ -53,18 +53,19 @@ def _band(picture: Picture, title: str, top: float, bottom: float, symbols: dict
             paths = [f'<path d="{escape(str(path))}"/>' for path in body.get("lines") or []]
             paths += [f'<path class="solid" d="{escape(str(path))}"/>' for path in body.get("solid") or []]
             shapes.append(f'<g transform="translate({_number(symbol.x)} {_number(symbol.y)})">{"".join(paths)}</g>')
-    letters = [_lettering(text) for text in picture.texts if within(text.box)]
+    letters = [_lettering(line) for line in picture.texts if within(line.box)]
     view = f"0 {_number(top)} {_number(picture.width)} {_number(bottom - top)}"
+    spoken = 'role="img"' if title else 'aria-hidden="true"'
     return (
-        f'<svg class="band" role="img" viewBox="{view}" width="{_number(picture.width)}" height="{_number(bottom - top)}">'
-        f"<title>{escape(title)}</title>"
+        f'<svg class="band" {spoken} viewBox="{view}" width="{_number(picture.width)}" height="{_number(bottom - top)}">'
+        f"{f'<title>{text(title)}</title>' if title else ''}"
         f'<g class="ink">{"".join(shapes)}</g><g font-size="{_number(SIZE)}">{"".join(letters)}</g></svg>'
     )
 
 
-def _lettering(text: Text) -> str:
-    strong = ' class="strong"' if text.strong else ""
-    return f'<text x="{_number(text.x)}" y="{_number(text.y)}"{strong}>{escape(text.text)}</text>'
+def _lettering(line: Text) -> str:
+    strong = ' class="strong"' if line.strong else ""
+    return f'<text x="{_number(line.x)}" y="{_number(line.y)}"{strong}>{text(line.text)}</text>'
 
 
 def section(item: Data, widest: float) -> str:
@@ -94,7 +95,7 @@ def section(item: Data, widest: float) -> str:
     side = _number(2 * middle)
     return (
         f'<svg class="section" role="img" viewBox="0 0 {side} {side}" width="{side}" height="{side}">'
-        f"<title>{escape(item['name'])} in section</title>"
+        f"<title>{text(item['name'])} in section</title>"
         f'<g class="ink">{"".join(shapes)}</g>{"".join(letters)}</svg>'
     )
 

@@ -168,11 +168,12 @@ class Schedule:
         self.problems = problems
         self.data: dict[str, Any] = {"gaugebook": "project/1"}
         self.places: dict[Place, Span] = {(): Span(file, 1, 1, 1, 2)}
-        self.lists: list[tuple[str, Row, dict[str, Any], dict[Place, Span]]] = []
+        self.keys: dict[Place, Span] = {}
+        self.lists: list[tuple[str, Row, dict[str, Any], dict[Place, Span], dict[Place, Span]]] = []
 
     def finished(self, text: str) -> ImportedProject:
         """The project, with every list handed to the thing it belongs to."""
-        for section, row, values, places in self.lists:
+        for section, row, values, places, keys in self.lists:
             owners = self.data.get(WITHIN[section]) or {}
             owner = row.cells[0]
             if owner not in owners:
@@ -185,8 +186,9 @@ class Schedule:
             at: Place = (WITHIN[section], owner, section, len(siblings))
             siblings.append(values)
             self.places[at] = row.span(0)
-            self.places.update({(*at, *place): span for place, span in places.items()})
-        return ImportedProject(self.data, self.places, text)
+            self.places.update(_below(at, places))
+            self.keys.update(_below(at, keys))
+        return ImportedProject(self.data, self.places, text, self.keys)
 
     def read(self, rows: Iterable[Row], section: str | None) -> None:
         """Take in the rows of one sheet, or of a whole CSV file; `section` is the name of the sheet."""
@@ -216,6 +218,7 @@ class Schedule:
             else:
                 seen[field] = row
                 self._put(body, base, self.places, (field, unit), row, 1)
+                self.keys |= {(*base, *steps): row.span(0) for steps in _steps(field)}
 
     def _table(self, section: str, rows: list[Row]) -> None:
         """A header, then one row for each thing."""
@@ -238,14 +241,16 @@ class Schedule:
                 continue
             values: dict[str, Any] = {}
             places: dict[Place, Span] = {}
+            keys: dict[Place, Span] = {}
             for column, header in enumerate(headers[1:], 1):
                 if header[0] and seen[header[0]] == column:
                     self._put(values, (), places, header, row, column)
+                    keys |= {steps: head.span(column) for steps in _steps(header[0])}
                 elif column < len(row.cells) and row.cells[column] and not header[0]:
                     self.problems.add("sheet-header-empty", row.span(column))
             self._surplus(row, len(headers))
             if section in WITHIN:
-                self.lists.append((section, row, values, places))
+                self.lists.append((section, row, values, places, keys))
             elif name in named:
                 line = named[name].number
                 self.problems.add("sheet-row-twice", row.span(0), section=section, name=name, line=line)
@@ -253,7 +258,8 @@ class Schedule:
                 named[name] = row
                 things[name] = values
                 self.places[section, name] = row.span(0)
-                self.places.update({(section, name, *place): span for place, span in places.items()})
+                self.places.update(_below((section, name), places))
+                self.keys.update(_below((section, name), keys))
 
     def _surplus(self, row: Row, width: int) -> None:
         for column, cell in enumerate(row.cells):
@@ -282,6 +288,17 @@ class Schedule:
         """The field a header names, and the unit of its cells."""
         found = _HEADER.fullmatch(cell)
         return (_name(found["field"]), found["unit"] or "") if found else (_name(cell), "")
+
+
+def _steps(field: str) -> list[Place]:
+    """The paths down to a dotted field, its own last."""
+    steps = field.split(".")
+    return [tuple(steps[:length]) for length in range(1, len(steps) + 1)]
+
+
+def _below(at: Place, places: dict[Place, Span]) -> dict[Place, Span]:
+    """The same places with their paths counted from further up."""
+    return {(*at, *place): span for place, span in places.items()}
 
 
 def _parts(rows: Iterable[Row], section: str | None) -> Iterator[tuple[str, list[Row]]]:

@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from html import escape
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from .pictures import diagram, gauge, left_out, mark, section
+from .printing import text
 
 Data = dict[str, Any]
 
@@ -60,11 +60,6 @@ def render(result: Data, sheet: Data) -> str:
 """
 
 
-def text(value: Any) -> str:
-    """A text made harmless."""
-    return escape(str(value))
-
-
 def quoted(value: str) -> str:
     """A text as a string of CSS, in which nothing can end the string or the style sheet."""
     return '"' + "".join(c if c.isascii() and c.isalnum() or c == " " else f"\\{ord(c):x} " for c in value) + '"'
@@ -108,16 +103,18 @@ def head(sheet: Data) -> str:
 
 def tally(checks: Sequence[Data]) -> str:
     """One cell for each check, in the order of the list."""
-    across, step, tall = 40, 12, 16
+    rows = min(3, -(-len(checks) // 80))
+    across = -(-len(checks) // max(rows, 1))
+    step, tall = min(12.0, 480 / max(across, 1)), 16
+    wide = step * 0.75
     cells = []
     for place, check in enumerate(checks):
-        x, y = place % across * step, place // across * (tall + 3)
+        x, y = place % across * step + 1, place // across * (tall + 3) + 1
         name = VERDICTS[check["passes"]]
-        shape = f"M{x + 1} {y + 1} h9 v{tall - 2} h-9 Z"
-        shape += f" M{x + 1} {y + 1} l9 {tall - 2} M{x + 10} {y + 1} l-9 {tall - 2}" * (name == "fails")
+        shape = f"M{x:.1f} {y} h{wide:.1f} v{tall - 2} h-{wide:.1f} Z"
+        shape += f" l{wide:.1f} {tall - 2} m0 -{tall - 2} l-{wide:.1f} {tall - 2}" * (name == "fails")
         cells.append(f'<path class="{name}" d="{shape}"/>')
-    rows = -(-len(checks) // across)
-    width, height = min(len(checks), across) * step, rows * (tall + 3)
+    width, height = round(across * step) + 2, rows * (tall + 3)
     return (
         f'<svg class="tally" aria-hidden="true" viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
         f'{"".join(cells)}</svg>'

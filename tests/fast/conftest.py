@@ -30,6 +30,7 @@ fields:
   hoist.lifts: {unit: "1", default: 1}
   hoist.wet: {flag: yes, default: no}
   hoist.next: {links: hoist}
+  hoist.rope: {series: ropes}
   pulley.width: {unit: mm, required: yes}
   pulley.extra: {unit: kg, may_be_none: yes}
 tables:

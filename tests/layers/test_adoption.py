@@ -1,4 +1,4 @@
-"""Which stack applies on which day: events with fallbacks, elections, conditions, layers with their own event."""
+"""Which stack applies on which day: events with fallbacks, elections, conditions, layers of their own day."""
 
 from __future__ import annotations
 
@@ -24,7 +24,10 @@ HARBOUR = """
 gaugebook: jurisdiction/1
 id: harbour
 title: City of Harbour
-trigger: [site.permit_issued, {latest: [site.work_started, site.permit_filed]}, {earliest: [site.signed, site.built]}]
+trigger:
+  - site.permit_issued
+  - {latest: [site.work_started, site.permit_filed]}
+  - {earliest: [site.signed, site.built]}
 election: site.election
 periods:
   - {name: first, from: 2015-01-01, until: 2017-12-31, stack: [a-2014], cites: Ordinance 1}
@@ -121,7 +124,8 @@ def test_a_day_nobody_covers_is_an_error_with_the_days_covered() -> None:
 def test_no_day_at_all() -> None:
     assert refusal({"site.work_started": "2017-01-01"}) == (
         "harbour asks for a day, and the project states none [no-day-for-adoption]\n"
-        "  help: state one of: site.permit_issued, site.work_started, site.permit_filed, site.signed, site.built; "
+        "  help: state one of: site.permit_issued, site.work_started, site.permit_filed, site.signed, "
+        "site.built; "
         "or give '--date'"
     )
 
@@ -139,7 +143,9 @@ def test_conditions_on_the_job() -> None:
         trigger: site.permit_issued
         periods:
           - {name: houses, when: "site.use is one of (house, hut)", stack: [a-2014]}
-          - {name: others, when: "site.use is not one of (house, hut) and not (site.listed is yes)", stack: [a-2017]}
+          - name: others
+            when: site.use is not one of (house, hut) and not (site.listed is yes)
+            stack: [a-2017]
     """
     facts = {"site.permit_issued": "2018-05-01"}
     assert ask(facts | {"site.use": "hut"}, text=text).period == "houses"

@@ -173,7 +173,10 @@ def test_an_exception_to_every_entry_with_a_label(amended: Amended) -> None:
 def test_an_alternative_is_enough_and_is_named(amended: Amended) -> None:
     text = """
         amend:
-          - {alternative: checks/short, name: strong_enough, require: carries >= 4 * design_load, cites: 12-11}
+          - alternative: checks/short
+            name: strong_enough
+            require: carries >= 4 * design_load
+            cites: 12-11
     """
     long = "{gaugebook: project/1, shelves: {top: {load: 1 kg, span: 150 cm, board: thick}}}"
     short = one(amended(text), "short")
@@ -193,7 +196,7 @@ def test_an_alternative_is_enough_and_is_named(amended: Amended) -> None:
 def test_a_forbidden_word(amended: Amended) -> None:
     result = amended("""
         amend:
-          - {forbid: terms/stuffs, words: [pine], name: no_pine, title: No pine, when: load > 5 kg, cites: 12-12}
+          - {forbid: terms/stuffs, words: [pine], name: no_pine, when: load > 5 kg, cites: 12-12}
     """)
     assert one(result, "no_pine")["passes"] is False
     light = "{gaugebook: project/1, shelves: {top: {load: 1 kg}}}"
@@ -279,7 +282,8 @@ def test_words_of_a_text(amended: Amended, bench: Any) -> None:
 
 def test_borrow_from_another_book(amended: Amended, bench: Any) -> None:
     (bench.folder / "barn-1990.yaml").write_text(
-        "{gaugebook: ruleset/1, id: barn-1990, version: 1.0.0, title: Barn, document: Barn book, edition_of: Barns,"
+        "{gaugebook: ruleset/1, id: barn-1990, version: 1.0.0, title: Barn, document: Barn book,"
+        " edition_of: Barns,"
         " constants: {safety: {unit: '1', value: 5, cites: B-1, source: A, transcription: recalled}}}"
     )
     result = amended("""

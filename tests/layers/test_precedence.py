@@ -1,4 +1,4 @@
-"""Two layers about the same thing: the relation between them decides, and what nothing decides is reported whole."""
+"""Two layers about the same thing: the relation between them decides; what nothing decides is reported."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ def test_what_nothing_settles_names_every_party(bench: Any) -> None:
         bench.check("county-2020", "town-2021")
     folder = str(bench.folder)
     assert str(caught.value).replace(folder, "") == (
-        "/town-2021.yaml:8:5: constants/safety, property value: two layers disagree and nothing says which is heard: "
+        "/town-2021.yaml:8:5: constants/safety, property value: two layers disagree and nothing says "
+        "which is heard: "
         "county-2020 (County-2020 C-1; A; /county-2020.yaml:8:5) says '3'; "
         "town-2021 (Town-2021 12-3; A; /town-2021.yaml:8:5) says '2.5' [layers-conflict]\n"
         "      - {set: constants/safety, property: value, to: 2.5, cites: 12-3, source: A}\n"
@@ -75,7 +76,8 @@ def test_a_breach_is_a_finding_with_both_sides(bench: Any) -> None:
     result = bench.size("county-2020", "town-2021")
     assert result["findings"] == [
         {
-            "says": "town-2021 says '2.5' for constants/safety, property value; county-2020 says '3' and lets no other "
+            "says": "town-2021 says '2.5' for constants/safety, property value; county-2020 says '3' "
+            "and lets no other "
             "text ask for less or differ (at_least_as_strict), so county-2020 stands",
             "entry": "shed-2020:constants/safety",
             "part": "property value",
@@ -157,3 +159,22 @@ def test_a_layer_without_force_is_marked_until_it_is_adopted(bench: Any) -> None
     assert [layer["force"] for layer in stack] == ["yes", "no"]
     bench.layer("town-2021", "adopts: model-2019\n", extends="model-2019")
     assert [layer["force"] for layer in bench.size("town-2021")["ruleset"]["stack"]] == ["yes", "yes", "yes"]
+
+
+def test_a_word_that_was_superseded_is_not_held_against_a_later_one(bench: Any) -> None:
+    change = "amend: [{{set: constants/safety, property: value, to: {}}}]\n"
+    bench.layer("shed-2023", change.format("1.5"))
+    bench.layer("town-2024", "over: {'*': at_least_as_strict}\n" + change.format("1.8"), extends="shed-2023")
+    book = bench.check("town-2024").book
+    assert str(book.entries["constants/safety"].body["value"]) == "1.8"
+    assert book.findings == []
+
+
+def test_but_a_layer_that_binds_all_above_it_does(bench: Any) -> None:
+    change = "amend: [{{set: constants/safety, property: value, to: {}}}]\n"
+    bench.layer("state-2020", "under: {town-2024: at_least_as_strict}\n" + change.format("3"))
+    bench.layer("county-2021", change.format("2.5"), extends="state-2020")
+    bench.layer("town-2024", change.format("2.8"), extends="county-2021")
+    book = bench.check("town-2024").book
+    assert str(book.entries["constants/safety"].body["value"]) == "2.5"
+    assert [finding["parties"][0]["layer"] for finding in book.findings] == ["state-2020"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +27,7 @@ def contents(book: Book) -> dict[str, str]:
 
 @pytest.mark.parametrize("id", LAYERS)
 def test_a_layer_changes_no_day_before_its_own(id: str) -> None:
-    """On the day before anything in a layer begins, its book is that of the layers below it, or, where nothing
-    has a day, the same on every day."""
+    """Before a layer begins, its book is that of the layers below; between two days nothing changes."""
     book = check_book([id]).book
     layer = book.layers[-1]
     starts = [part["from"] for part in [layer.header.get("in_force") or {}] if "from" in part]
@@ -42,7 +42,7 @@ def test_a_layer_changes_no_day_before_its_own(id: str) -> None:
         return
     first = contents(check_book([id], moment=Moment(_day_before(days[0]))).book)
     assert first == contents(check_book([id], moment=Moment("1900-01-01")).book)
-    for day, following in zip(days, days[1:], strict=False):
+    for day, following in pairwise(days):
         assert contents(check_book([id], moment=Moment(day)).book) == contents(
             check_book([id], moment=Moment(_day_before(following))).book
         )

@@ -50,7 +50,10 @@ class Installed:
     """A folder of made-up distributions, and calls of the program that see it."""
 
     def __init__(
-        self, folder: Path, patch: pytest.MonkeyPatch, printed: pytest.CaptureFixture[str],
+        self,
+        folder: Path,
+        patch: pytest.MonkeyPatch,
+        printed: pytest.CaptureFixture[str],
         logged: pytest.LogCaptureFixture,
     ) -> None:
         self.folder, self.patch, self.printed, self.logged = folder, patch, printed, logged
@@ -64,7 +67,12 @@ class Installed:
         patch.delenv("GAUGEBOOK_WITHOUT", raising=False)
 
     def plugin(
-        self, code: str, *, name: str = "acme", distribution: str = "acme-rules", version: str = "2.1",
+        self,
+        code: str,
+        *,
+        name: str = "acme",
+        distribution: str = "acme-rules",
+        version: str = "2.1",
         requires: str = "",
     ) -> None:
         """A distribution with one module that is one plugin."""
@@ -108,14 +116,21 @@ class Installed:
         """The same in a process of its own: arguments of Python."""
         environment = {**os.environ, "PYTHONPATH": str(self.site)}
         done = subprocess.run(
-            [sys.executable, *arguments], cwd=self.folder, env=environment, capture_output=True, text=True, timeout=60
+            [sys.executable, *arguments],
+            cwd=self.folder,
+            env=environment,
+            capture_output=True,
+            text=True,
+            timeout=60,
         )
         return Said(done.returncode, done.stdout, done.stderr)
 
 
 @pytest.fixture
 def installed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
     caplog: pytest.LogCaptureFixture,
 ):
     """Nothing installed yet."""

@@ -1,4 +1,4 @@
-"""Ten ways of being broken: each ends in a message that names the plugin and the remedy, and the rest goes on."""
+"""Ten ways of being broken: each ends in a message that names plugin and remedy, and the rest goes on."""
 
 from __future__ import annotations
 
@@ -9,7 +9,11 @@ import pytest
 if TYPE_CHECKING:
     from conftest import Installed, Said
 
-HOOKS = "from decimal import Decimal\nimport gaugebook\nfrom gaugebook import LanguageFunction, ReportFormat, hookimpl\n"
+HOOKS = """\
+from decimal import Decimal
+import gaugebook
+from gaugebook import LanguageFunction, ReportFormat, hookimpl
+"""
 
 GOOD_RULE = 'double: {of: thing, unit: m, is: 2 * length, cites: "2", transcription: checked}'
 
@@ -26,7 +30,9 @@ def rule(expression: str, type: str = "unit: m") -> str:
     return f'stretched: {{of: thing, {type}, is: "{expression}", cites: "3", transcription: checked}}'
 
 
-def blames(said: Said, name: str, remedy: str = "--without-plugin acme", plugin: str = "acme (acme-rules 2.1)") -> None:
+def blames(
+    said: Said, name: str, remedy: str = "--without-plugin acme", plugin: str = "acme (acme-rules 2.1)"
+) -> None:
     """The message of this name names the plugin with its version, and the remedy stands in its help."""
     found = [part for part in said.err.split("warning: ") if f"[{name}]" in part]
     assert found, said.err
@@ -124,7 +130,9 @@ def test_duplicate_plugin_name(installed: Installed) -> None:
 
 def test_duplicate_function_name(installed: Installed) -> None:
     installed.plugin(function("return given[0] + 1"))
-    installed.plugin(function("return given[0] + 9"), name="zenith", distribution="zenith-rules", version="0.3")
+    installed.plugin(
+        function("return given[0] + 9"), name="zenith", distribution="zenith-rules", version="0.3"
+    )
     installed.book(rule("stretch(length)"))
     said = installed.call("size", "project.yaml", "--format", "json")
     blames(said, "plugin-duplicate", "--without-plugin zenith", "zenith (zenith-rules 0.3)")
@@ -144,8 +152,14 @@ def test_slow(installed: Installed, slow: str) -> None:
 
 @pytest.mark.parametrize("where", ["import", "hook", "function"])
 def test_prints_to_standard_output(installed: Installed, where: str) -> None:
-    code = function("print('hello from a function'); return given[0]" if where == "function" else "return given[0]")
-    code = code.replace("    return [Lang", "    print('hello from a hook')\n    return [Lang") if where == "hook" else code
+    code = function(
+        "print('hello from a function'); return given[0]" if where == "function" else "return given[0]"
+    )
+    code = (
+        code.replace("    return [Lang", "    print('hello from a hook')\n    return [Lang")
+        if where == "hook"
+        else code
+    )
     installed.plugin(f"{code}\nprint('hello from import')\n" if where == "import" else code)
     installed.book(rule("stretch(length)"))
     said = installed.call("size", "project.yaml", "--format", "json")
@@ -169,7 +183,9 @@ def test_raises_in_a_function(installed: Installed) -> None:
     blames(said, "plugin-raises")
     assert "stretch(4)" in said.err and "DivisionByZero" in said.err
     assert '"value": 8.0' in said.out
-    assert "the plugin acme (acme-rules 2.1) fails in stretch(4)" in said.out, "the value says why there is none"
+    assert "the plugin acme (acme-rules 2.1) fails in stretch(4)" in said.out, (
+        "the value says why there is none"
+    )
 
 
 def test_raises_in_a_report(installed: Installed) -> None:
@@ -187,11 +203,18 @@ def test_raises_in_a_report(installed: Installed) -> None:
 @pytest.mark.parametrize(
     ("answer", "gives", "type"),
     [
-        ("0.1", "m", "unit: m"), ("3", "m", "unit: m"), ("Decimal('NaN')", "m", "unit: m"), ("0.1", "series:sizes", "series: sizes"),
-        ("'middling'", "series:sizes", "series: sizes"), ("1", "flag", "flag: yes"), ("None", "m", "unit: m"),
+        ("0.1", "m", "unit: m"),
+        ("3", "m", "unit: m"),
+        ("Decimal('NaN')", "m", "unit: m"),
+        ("0.1", "series:sizes", "series: sizes"),
+        ("'middling'", "series:sizes", "series: sizes"),
+        ("1", "flag", "flag: yes"),
+        ("None", "m", "unit: m"),
     ],
 )
-def test_float_and_others_where_something_else_is_due(installed: Installed, answer: str, gives: str, type: str) -> None:
+def test_float_and_others_where_something_else_is_due(
+    installed: Installed, answer: str, gives: str, type: str
+) -> None:
     installed.plugin(function(f"return {answer}", gives=gives))
     installed.book(GOOD_RULE, rule("stretch(length)", type))
     said = installed.call("size", "project.yaml", "--format", "json")
@@ -210,7 +233,9 @@ def test_member_of_a_series(installed: Installed) -> None:
 
 
 def test_function_that_is_not_pure(installed: Installed) -> None:
-    installed.plugin(function("seen.append(1); return Decimal(len(seen))").replace("\ndef work", "\nseen = []\ndef work"))
+    installed.plugin(
+        function("seen.append(1); return Decimal(len(seen))").replace("\ndef work", "\nseen = []\ndef work")
+    )
     installed.book(rule("stretch(length)"))
     blames(installed.call("size", "project.yaml"), "plugin-function-not-pure")
 
@@ -226,9 +251,13 @@ def test_needs_a_newer_version(installed: Installed) -> None:
     ("code", "shadowed"),
     [
         (function("return given[0]", name="greatest"), "the function 'greatest'"),
-        (f'{HOOKS}\n@hookimpl\ndef provide_report_formats():\n    return [ReportFormat("json", str, "")]\n', "the report format 'json'"),
         (
-            f'{HOOKS}\n@hookimpl\ndef provide_commands():\n    return [gaugebook.Command("size", print, print, "")]\n',
+            f'{HOOKS}@hookimpl\ndef provide_report_formats():\n    return [ReportFormat("json", str, "")]\n',
+            "the report format 'json'",
+        ),
+        (
+            f"{HOOKS}@hookimpl\ndef provide_commands():\n"
+            '    return [gaugebook.Command("size", print, print, "")]\n',
             "the command 'size'",
         ),
     ],

@@ -38,12 +38,15 @@ def rule(name: str, expression: str) -> str:
     return f'{name}: {{of: thing, unit: m, is: "{expression}", cites: "3", transcription: checked}}'
 
 
-def test_a_cold_call_without_plugins_of_others_imports_neither_pluggy_nor_metadata(installed: Installed) -> None:
+def test_a_cold_call_without_plugins_of_others_imports_neither_pluggy_nor_metadata(
+    installed: Installed,
+) -> None:
     installed.book(rule("twice", "2 * length"))
     assert installed.call("size", "project.yaml").status == 0, "the first time the book is compiled"
     code = (
         "import sys; from gaugebook.cli import main; main(['size', 'project.yaml', '--format', 'json']); "
-        "heavy = {'pluggy', 'importlib.metadata', 'logging', 'gaugebook.plugins.schedule'} & set(sys.modules); "
+        "heavy = {'pluggy', 'importlib.metadata', 'logging', 'gaugebook.plugins.schedule'}; "
+        "heavy &= set(sys.modules); "
         "sys.exit(f'imported: {heavy}' if heavy else 0)"
     )
     said = installed.process("-c", code)
@@ -84,7 +87,11 @@ def test_shipped_plugins_import_public_names_only() -> None:
         for node in ast.walk(ast.parse(file.read_text("utf-8"))):
             if isinstance(node, ast.Import):
                 assert not [alias.name for alias in node.names if alias.name.startswith("gaugebook.")], file
-            if isinstance(node, ast.ImportFrom) and node.level == 0 and (node.module or "").startswith("gaugebook"):
+            if (
+                isinstance(node, ast.ImportFrom)
+                and node.level == 0
+                and (node.module or "").startswith("gaugebook")
+            ):
                 assert node.module == "gaugebook", file
                 assert {alias.name for alias in node.names} <= set(gaugebook.__all__), file
             if isinstance(node, ast.ImportFrom):
@@ -96,7 +103,9 @@ def test_a_function_computes_in_the_units_it_declares(installed: Installed) -> N
     installed.book(rule("part", "third(300 cm)"), rule("rest", "length / 3"))
     values = json.loads(installed.call("size", "project.yaml", "--format", "json").out)["values"]
     assert values["things.one.part"]["value"] == 1.0
-    assert values["things.one.rest"]["value"] == pytest.approx(4 / 3, rel=1e-15), "its precision is its own affair"
+    assert values["things.one.rest"]["value"] == pytest.approx(4 / 3, rel=1e-15), (
+        "its precision is its own affair"
+    )
 
 
 def test_a_function_without_a_value_says_why(installed: Installed) -> None:

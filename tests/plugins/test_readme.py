@@ -37,14 +37,26 @@ def test_the_twenty_lines_work_as_pasted(installed: Installed) -> None:
     folder.mkdir()
     (folder / "pyproject.toml").write_text(pasted("toml"), "utf-8")
     (folder / "long_side.py").write_text(pasted("python"), "utf-8")
-    lines = [line for file in folder.iterdir() for line in file.read_text("utf-8").splitlines() if line.strip()]
+    lines = [
+        line for file in folder.iterdir() for line in file.read_text("utf-8").splitlines() if line.strip()
+    ]
     assert len(lines) <= 20
     subprocess.run(
         [
-            sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-build-isolation",
-            "--disable-pip-version-check", "--target", str(installed.site), str(folder),
+            sys.executable,
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--no-deps",
+            "--no-build-isolation",
+            "--disable-pip-version-check",
+            "--target",
+            str(installed.site),
+            str(folder),
         ],
-        check=True, timeout=120,
+        check=True,
+        timeout=120,
     )
     rule = "slope: {of: thing, unit: cm, is: 'long_side(3 m, length)', cites: '1', transcription: checked}"
     installed.book(rule)

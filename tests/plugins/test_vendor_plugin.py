@@ -1,4 +1,4 @@
-"""The example of a vendor's plugin: its own tests pass, run from a built wheel whose installation is the only step."""
+"""The example of a vendor's plugin: its own tests pass from a built wheel, installed and nothing else."""
 
 from __future__ import annotations
 
@@ -14,14 +14,20 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "vendor-plugin"
 def run(*arguments: str, **options: object) -> subprocess.CompletedProcess[str]:
     """Run Python; what it says is shown when it fails."""
     done = subprocess.run(
-        [sys.executable, "-m", *arguments], capture_output=True, text=True, timeout=180, **options  # type: ignore[call-overload]
+        [sys.executable, "-m", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=180,
+        **options,  # type: ignore[call-overload]
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done
 
 
 def test_its_tests_pass_from_a_built_wheel(tmp_path: Path) -> None:
-    source = shutil.copytree(EXAMPLE, tmp_path / "source", ignore=shutil.ignore_patterns("__pycache__", "build"))
+    source = shutil.copytree(
+        EXAMPLE, tmp_path / "source", ignore=shutil.ignore_patterns("__pycache__", "build")
+    )
     wheels, site, tests = tmp_path / "wheels", tmp_path / "site", tmp_path / "tests"
     quiet = ("--quiet", "--no-deps", "--disable-pip-version-check")
     run("pip", "wheel", *quiet, "--no-build-isolation", "--wheel-dir", str(wheels), str(source))
