@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from .questions import Comparison, Limits, compare, limits
     from .rendering import render_markdown, render_text
     from .session import Book, Result, open_book, size
-    from .sheet import build_sheet
+    from .sheet import build_sheet, share_used
 
 __version__ = "0.1.0"
 
@@ -65,6 +65,7 @@ _HOMES = {
     "open_book": "session",
     "render_markdown": "rendering",
     "render_text": "rendering",
+    "share_used": "sheet",
     "size": "session",
 }
 
@@ -104,6 +105,7 @@ __all__ = [
     "open_book",
     "render_markdown",
     "render_text",
+    "share_used",
     "size",
 ]
 

@@ -14,7 +14,8 @@ from typing import Any
 
 from .diagnostics import Problems, Span, hint
 from .documents import Document, read
-from .loading import as_list, plain
+from .entries import Place
+from .loading import as_list, plain, real_days
 from .moments import Moment, covers, is_day, next_day, spoken
 from .schema import validate
 from .shelf import Shelf
@@ -77,7 +78,9 @@ def read_jurisdiction(
     if document.data["id"] != id:
         problems.add("ruleset-misnamed", document.span(("id",)), id=document.data["id"], folder=id)
         return None
-    return Jurisdiction(document)
+    for number, period in enumerate(document.data["periods"]):
+        real_days(period, Place(document, ("periods", number)), problems)
+    return None if len(problems) else Jurisdiction(document)
 
 
 def is_jurisdiction(path: Path) -> bool:
@@ -291,18 +294,26 @@ class Jurisdiction:
             end, start = str(before.get("until", "")), str(after.get("from", ""))
             if not end or not start or end >= start:
                 yield "periods-overlap", span, {"one": before["name"], "other": after["name"]}
-            elif next_day(end) != start:
+            elif next_day(end) != start and not self._elective(next_day(end), start):
                 yield (
                     "periods-gap",
                     span,
                     {"one": before["name"], "other": after["name"], "end": end, "start": start},
                 )
 
+    def _elective(self, first: str, start: str) -> bool:
+        """Whether a period the applicant may elect bridges the days from `first` to before `start`."""
+        elective = [period for period in self.periods if period.get("elect") == "yes"]
+        return any(
+            covers(one, first) and ("until" not in one or next_day(str(one["until"])) >= start)
+            for one in elective
+        )
+
 
 def fields_of(trigger: Any) -> list[str]:
     """Every field a trigger may look at."""
-    return [
-        str(name)
-        for event in as_list(trigger)
-        for name in (event.get("latest", event.get("earliest")) if isinstance(event, dict) else [event])
-    ]
+    found: list[str] = []
+    for event in as_list(trigger):
+        names = [name for part in event.values() for name in part] if isinstance(event, dict) else [event]
+        found += [str(name) for name in names]
+    return found

@@ -29,7 +29,8 @@ class Alike:
     def _parts(self, thing: Thing) -> list[Any]:
         if thing.kind not in self._names:
             self._names[thing.kind] = [
-                name for name, attribute in thing.run.rulebook.attributes[thing.kind].items()
+                name
+                for name, attribute in thing.run.rulebook.attributes[thing.kind].items()
                 if attribute.role != "relation" or attribute.data["relation"][0] in FORWARD
             ]
         return [self._value(thing, thing.memo.get(name)) for name in self._names[thing.kind]]

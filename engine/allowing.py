@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .diagnostics import Problems, hint
-from .entries import Book, Citation, Entry, Layer, Operation
+from .entries import Book, Citation, Entry, Layer, Operation, Path, Place
 from .facets import words_of
 from .loading import as_list, new_entry
 from .operations import change_of
@@ -88,7 +88,7 @@ def _check(layer: Layer, operation: Operation, holder: Entry, several: bool) -> 
         constrained = list(dict.fromkeys([attribute, *constrained]))
     if constrained:
         body["constrains"] = constrained
-    places = {(): operation.place, ("require",): operation.place.below("words")}
+    places: dict[Path, Place] = {(): operation.place, ("require",): operation.place.below("words")}
     if "when" in operation.body:
         body["when"] = operation.body["when"]
     check = new_entry("checks", f"{name}_{kind}_{attribute}" if several else name, body, layer.id, places)

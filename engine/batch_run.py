@@ -18,6 +18,9 @@ from .diagnostics import Diagnostic, GaugebookError, Span, diagnose
 BLOCK = 128
 """Rows worked on at a time: what may have to be done again after a kill."""
 
+FEW = 1500
+"""Up to so many rows a program of its own does not pay."""
+
 MOST_FAULTS = 20
 """Bad rows told one by one; the others are counted."""
 
@@ -42,7 +45,10 @@ def run_batch(job: Job, cases: CaseTable, output: Path, tell: Tell, workers: int
     """
     if output.exists() and output.samefile(cases.path):
         raise GaugebookError.because("output-is-input", path=cases.path)
+    job = job._replace(special=cases.lines > FEW)
     batch = Batch(job)
+    for stack in batch.row_by_row:
+        tell(diagnose("batch-row-by-row", stack=stack))
     if batch.labels:
         tell(diagnose("case-labels", names=", ".join(batch.labels)))
     identity = [repr(job), cases.digest, *batch.identity]

@@ -11,15 +11,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from .diagnostics import GaugebookError, Problems
-from .moments import Moment
-from .session import (
-    Offer,
-    choose_rulesets,
-    open_book,
-    read_project,
-    settle_readings,
-    stated_readings,
-)
+from .session import Offer, choose_rulesets, open_book, read_project, settle_readings, stated_readings
 from .varying import BadRow, Template
 
 ERROR = "error"
@@ -35,6 +27,8 @@ class Job(NamedTuple):
     """Everything a batch is made of, except its rows.
 
     `stacks` are the rulesets of each outcome, bottom first; an empty stack means those of the project itself.
+    `special` asks for a program of its own for each stack, which takes a second or two to make and is several
+    times faster for each row.
     """
 
     project: str
@@ -44,6 +38,7 @@ class Job(NamedTuple):
     readings: tuple[tuple[str, str], ...] = ()
     folders: tuple[str, ...] = ()
     date: str | None = None
+    special: bool = False
 
 
 class Fault(NamedTuple):
@@ -55,7 +50,7 @@ class Fault(NamedTuple):
 
 
 class Made(NamedTuple):
-    """The rows a part became, what was wrong with some, and how many passed, failed, stayed open or were bad."""
+    """The rows a part became, what was wrong with some, how many passed, failed, stayed open or were bad."""
 
     rows: list[list[str]]
     faults: list[Fault]
@@ -69,11 +64,12 @@ class Batch:
         self.job = job
         problems = Problems()
         source = read_project(job.project, job.layout, problems)
-        rulebooks = []
+        opened = []
         for stack in job.stacks:
             chosen = choose_rulesets(source, stack or None, problems, None, job.date, job.folders)
             problems.refuse_if_any()
-            rulebooks.append(open_book(*chosen.ids, folders=job.folders, moment=chosen.moment).rulebook)
+            opened.append(open_book(*chosen.ids, folders=job.folders, moment=chosen.moment))
+        rulebooks = [book.rulebook for book in opened]
         offers = [*stated_readings(source, problems), *(Offer(*pair, "call") for pair in job.readings)]
         known = {name for rulebook in rulebooks for name in rulebook.frozen["readings"]}
         self.templates: list[Template] = []
@@ -83,8 +79,15 @@ class Batch:
             problems.refuse_if_any()
             self.templates.append(Template(source, rulebook, settled, job.header))
         self.columns = self._columns()
+        self.row_by_row = [
+            " + ".join(book.stack) for book, template in zip(opened, self.templates, strict=True)
+            if job.special and not template.specialise(book.checked)
+        ]
+        """The stacks for which no program of their own could be made."""
         self.labels = [
-            header for header, field in zip(job.header, self.templates[0].fields, strict=True) if field is None
+            header
+            for header, field in zip(job.header, self.templates[0].fields, strict=True)
+            if field is None
         ]
 
     @property
@@ -110,7 +113,7 @@ class Batch:
         return made
 
     def size(self, rows: Sequence[Sequence[str]]) -> Made:
-        """The outcome of every row, in their order; a row that cannot be used comes through with its reason."""
+        """The outcome of every row, in order; one that cannot be used comes through with its reason."""
         made: list[list[str]] = []
         faults: list[Fault] = []
         counts = [0, 0, 0, 0]

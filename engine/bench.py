@@ -13,6 +13,7 @@ from .blocks import Block, Grid, Heading, Items, Paragraph
 from .books import check_book
 from .casework import Outcome, try_cases
 from .checksums import unguarded_cells
+from .coverage import nearest_register, register_of
 from .diagnostics import GaugebookError, Problems, hint, render
 from .differing import differences
 from .documents import read
@@ -97,6 +98,20 @@ def _layers(entry: Entry) -> str:
     return ", ".join(dict.fromkeys(change.layer for change in entry.history))
 
 
+def show_coverage(text: str, folders: Sequence[Path]) -> list[Block]:
+    """What the nearest coverage register of a ruleset's stack says, and the entries behind each section.
+
+    Raises `GaugebookError` when no layer of the stack has one, and `Refused` when it cannot be read.
+    """
+    book = _stacked(text, folders)
+    problems = Problems()
+    register = nearest_register(book, problems)
+    problems.refuse_if_any()
+    if register is None:
+        raise GaugebookError.because("no-register", ruleset=book.layers[-1].id)
+    return register.page()
+
+
 def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
     """One entry in full: what it says, on what authority, and who changed it.
 
@@ -168,6 +183,11 @@ def check(text: str, folders: Sequence[Path]) -> str:
     id, _, searched = find(text, folders)
     checked = check_book([id], searched)
     rulebook = checked.compiled()
+    problems = Problems()
+    register = register_of(checked.book.layers[-1], checked.book, problems)
+    if register is not None:
+        register.examine(problems)
+    problems.refuse_if_any()
     for day in turning_days(checked.book):
         check_book([id], searched, Moment(day)).compiled()
     counts = Counter(name.partition("/")[0] for name in rulebook.entries)

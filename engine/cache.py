@@ -140,7 +140,7 @@ def _age(entry: os.DirEntry[str]) -> float:
 
 
 def _fit(where: Path) -> bool:
-    """True for a folder that is the user's own and that nobody else can write to; one not there yet is none."""
+    """True for a folder that is the user's own and closed to the writing of others; none yet is not one."""
     try:
         status = os.stat(where)
     except FileNotFoundError:

@@ -30,14 +30,19 @@ class CaseTable:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.kind = path.suffix.lower()
+        self._foreign: list[list[str]] = []
         if self.kind not in (CSV, PARQUET):
-            raise GaugebookError.because("case-file-kind", path=path)
+            from .taking import read_cases
+
+            self._foreign = read_cases(path)
         try:
-            self.digest, self.lines = _digest(path)
+            self.digest, lines = _digest(path)
+            self.lines = len(self._foreign) or lines
             self.header: tuple[str, ...] = tuple(name.strip() for name in next(self._all(), []))
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
-            raise GaugebookError.because("file-unreadable", Span(str(path), 1, 1, 1, 1), reason=reason) from None
+            span = Span(str(path), 1, 1, 1, 1)
+            raise GaugebookError.because("file-unreadable", span, reason=reason) from None
         if not any(self.header):
             raise GaugebookError.because("case-without-header", Span(str(path), 1, 1, 1, 1))
 
@@ -50,6 +55,8 @@ class CaseTable:
                 yield row
 
     def _all(self) -> Iterator[list[str]]:
+        if self._foreign:
+            return iter(self._foreign)
         return _csv_rows(self.path) if self.kind == CSV else _parquet_rows(self.path)
 
 
@@ -76,7 +83,8 @@ def _parquet_rows(path: Path) -> Iterator[list[str]]:
     with parquet.ParquetFile(path) as file:
         yield list(file.schema_arrow.names)
         for part in file.iter_batches(ROWS_AT_ONCE):
-            yield from map(list, zip(*([_text(cell) for cell in column.to_pylist()] for column in part.columns)))
+            columns = [[_text(cell) for cell in column.to_pylist()] for column in part.columns]
+            yield from map(list, zip(*columns, strict=True))
 
 
 def _text(cell: Any) -> str:
@@ -137,7 +145,7 @@ class Outcomes:
 
     def _open(self) -> None:
         descriptor = os.open(self.part, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
-        self._file = open(descriptor, "r+b")
+        self._file = os.fdopen(descriptor, "r+b")
         _lock(self._file, self.part)
         known = self._journal()
         if known is None:
@@ -155,7 +163,8 @@ class Outcomes:
         assert self._file is not None
         try:
             known: dict[str, Any] = json.loads(self.journal.read_text("utf-8"))
-            fits = known["identity"] == self.identity and known["bytes"] <= os.fstat(self._file.fileno()).st_size
+            there = os.fstat(self._file.fileno()).st_size
+            fits = known["identity"] == self.identity and known["bytes"] <= there
         except (OSError, ValueError, KeyError, TypeError):
             return None
         return known if fits else None
@@ -215,10 +224,8 @@ def _lock(file: IO[bytes], path: Path) -> None:
 
 
 def _to_parquet(source: Path, target: Path, columns: Sequence[str]) -> None:
-    """A columnar file of the rows of another; a column of which every cell is a number or empty holds numbers."""
-    import pyarrow
-
-    parquet = _pyarrow("parquet")
+    """A columnar file of the rows of another; a column of numbers and empty cells holds numbers."""
+    pyarrow, parquet = _pyarrow("lib"), _pyarrow("parquet")
     numeric = [True] * len(columns)
     filled = [False] * len(columns)
     for row in _data(source):

@@ -167,7 +167,8 @@ def _compare(options: argparse.Namespace) -> int:
     from .questions import compare
 
     stacks, layouts, folders = options.ruleset or (), options.layout or (), options.rulesets or ()
-    wanted = {"date": options.date, "everything": options.all, "values": options.values}
+    everything = options.all or options.format == "html"
+    wanted = {"date": options.date, "everything": everything, "values": options.values}
     comparison = compare(options.project, stacks, layouts, _readings(options), folders, **wanted)
     _answer(options, comparison)
     return _status(comparison.passes)
@@ -206,15 +207,16 @@ def _limits(options: argparse.Namespace) -> int:
 
 def _answer(options: argparse.Namespace, answer: Any) -> None:
     """Print an answer in the form asked for."""
-    from .blocks import as_html, as_markdown, as_text
+    from .blocks import as_markdown, as_text
 
     if options.format == "json":
         text = answer.to_json()
+    elif options.format == "html":
+        from .plugins.answer_html import render as render_file
+
+        text = render_file(answer)
     else:
-        forms = {"table": as_text, "markdown": as_markdown, "html": as_html}
-        text = forms[options.format](answer.page(options.full))
-        if options.format == "html":
-            text = f'<!doctype html>\n<meta charset="utf-8">\n<title>{PROGRAM}</title>\n{text}\n'
+        text = {"table": as_text, "markdown": as_markdown}[options.format](answer.page(options.full))
     _write(options, text)
 
 
@@ -244,6 +246,8 @@ def _ruleset_show(options: argparse.Namespace) -> int:
     folders = _folders(options)
     if options.entry:
         page = bench.show_entry(options.id, options.entry, folders)
+    elif options.coverage:
+        page = bench.show_coverage(options.id, folders)
     else:
         page = bench.show(options.id, folders)
     _write(options, _page(options, page))
@@ -458,6 +462,7 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     show = benches.add_parser("show", help="the entries of a ruleset, or one entry in full")
     show.add_argument("id", metavar="ID", help="a ruleset")
     show.add_argument("entry", metavar="ENTRY", nargs="?", help="section/name, or the name alone")
+    show.add_argument("--coverage", action="store_true", help="section by section: encoded, or why not")
     _search(show)
     _present(show, "table", "markdown", full=False)
     show.set_defaults(command=_ruleset_show)
@@ -478,12 +483,14 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
         ("test", _ruleset_test, "run the worked cases of a ruleset", None),
     ):
         bench = benches.add_parser(name, help=what)
-        bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help="a ruleset by id, or its folder or file")
+        what = "a ruleset by id, or its folder or file"
+        bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help=what)
         _search(bench)
         bench.set_defaults(command=command)
 
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("what", choices=("project", "ruleset", "cases", "result", "compare", "limits"))
+    documents = ("project", "ruleset", "jurisdiction", "cases", "result", "compare", "limits")
+    schema.add_argument("what", choices=documents)
     schema.add_argument("--ruleset", action="append", metavar="ID", help="whose projects; repeat to stack")
     schema.add_argument("--output", metavar="FILE", help="write to a file")
     _search(schema)

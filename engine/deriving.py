@@ -19,7 +19,6 @@ from typing import Any
 
 from .books import CheckedBook
 from .evaluating import Run, Thing
-from .grammar import print_tree
 from .hits import Tree, entry_of, hit, valued
 from .meaning import Op
 from .programs import Check, Rule
@@ -226,8 +225,8 @@ class Deriver:
             for candidate in rejected
         ]
         needed = node["raw"] is not None or "why" in node
-        asking = [check for check in choice.checks if self.idle or self._applies(thing, check)] if needed else []
-        node["checks"] = [self.check(thing, check) for check in asking]
+        asked_of = [check for check in choice.checks if self.idle or self._applies(thing, check)]
+        node["checks"] = [self.check(thing, check) for check in asked_of] if needed else []
         self._below(node, [asked] if self.full or not needed else [])
 
     def _applies(self, thing: Thing, check: Check) -> bool:

@@ -30,7 +30,7 @@ Step = Any
 class Document:
     """One file: its data, and the place of everything in it.
 
-    `root` is the tree behind the data; where none is given it is made from the text when a place is asked for.
+    `root` is the tree behind the data; if none is given, it is made from the text once a place is asked for.
     """
 
     __slots__ = ("_root", "data", "lines", "name", "text")

@@ -131,7 +131,9 @@ class Drawing:
             "segments": [pieces(run, segments.get("text")) for run in runs],
             "marks": [{"symbol": m.symbol, "text": m.text} for m in marks if m is not None],
             "from": {
-                "symbol": start.symbol, "text": start.text, "lines": self._folded(self.sources[line.path]),
+                "symbol": start.symbol,
+                "text": start.text,
+                "lines": self._folded(self.sources[line.path]),
             },
         }
 

@@ -226,6 +226,14 @@ class Book:
         """The document the clauses inside an entry are cited from."""
         return entry.document or self.documents().get(entry.layer, entry.layer)
 
+    def part_cites(self, entry: Entry, part: dict[str, Any]) -> list[str]:
+        """The citations of a part of an entry, which may name a document or stem from another layer."""
+        layer = str(part.get("layer", entry.layer))
+        prefix = self.prefix(entry) if layer == entry.layer else self.documents().get(layer, layer)
+        cites = part.get("cites", [])
+        clauses = cites if isinstance(cites, list) else [cites]
+        return [f"{part.get('document', prefix)} {clause}" for clause in clauses]
+
     def remover(self, name: str) -> tuple[str, Change] | None:
         """The removed entry an id or a bare name means, with who removed it."""
         for id, change in self.removed.items():

@@ -90,6 +90,7 @@ class Run:
         self._trials: dict[int, list[tuple[Thing, str]]] = {}
         self._next_trial = 0
         self._open: dict[tuple[str, str], None] = {}
+        self._marked: dict[tuple[str, str], set[int]] = {}
 
     @contextmanager
     def exactly(self) -> Iterator[None]:
@@ -143,7 +144,6 @@ class Run:
             chain = [*list(self._open)[list(self._open).index(key):], key]
             raise GaugebookError.because("values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain))
         self._open[key] = None
-        marked = thing.provisional.get(name, ())
         self._frames.append(set())
         try:
             try:
@@ -152,7 +152,7 @@ class Run:
                 value = absent
         finally:
             touched = self._frames.pop()
-            touched.update(marked)
+            touched.update(self._marked.get(key, ()))
             del self._open[key]
         thing.memo[name] = value
         if touched:
@@ -167,9 +167,10 @@ class Run:
             return self.rulebook.functions[f"rule {attribute.key}"](thing)
         if attribute.role == "choice":
             return self._choose(thing, attribute)
-        return self._default(thing, attribute)
+        return self.default_of(thing, attribute)
 
-    def _default(self, thing: Thing, attribute: Attribute) -> Any:
+    def default_of(self, thing: Thing, attribute: Attribute) -> Any:
+        """The value of a field nobody stated; raises `Absent` where it has none."""
         field = attribute.field or {}
         default = field.get("default")
         if default is None:
@@ -200,9 +201,10 @@ class Run:
         for (path, name), value in values.items():
             thing = self.things[path]
             before.append((thing, name, thing.memo.pop(name, UNSTATED), name in thing.stated))
-            thing.provisional[name] = {trial}
             thing.stated.discard(name)
+            self._marked[path, name] = {trial}
             if value is not UNSTATED:
+                thing.provisional[name] = {trial}
                 thing.memo[name] = value
                 thing.stated.add(name)
         try:
@@ -214,6 +216,7 @@ class Run:
                 self.assumptions.pop((thing.path, name), None)
                 self.rejected.pop((thing.path, name), None)
             for thing, name, value, stated in before:
+                del self._marked[thing.path, name]
                 thing.provisional.pop(name, None)
                 thing.memo.pop(name, None)
                 if value is not UNSTATED:
@@ -221,7 +224,7 @@ class Run:
                 (thing.stated.add if stated else thing.stated.discard)(name)
 
     def leaning(self, ask: Callable[[], Any]) -> tuple[Any, set[int]]:
-        """What a question comes to (an `Absent` where it has no answer), and the trials the answer leans on."""
+        """What a question comes to (an `Absent` where it has no answer), and the trials it leans on."""
         self._frames.append(set())
         try:
             answer = ask()

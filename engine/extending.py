@@ -39,7 +39,6 @@ from .resources import packaged
 WITHOUT_VARIABLE = "GAUGEBOOK_WITHOUT"
 """An environment variable: names of plugins or distributions, separated by commas, that are left alone."""
 
-OPTION = "--without-plugin"
 SLOW = 1.0
 """Seconds that loading a plugin, one of its hooks or a function of it may take before it is remarked on."""
 
@@ -109,14 +108,11 @@ class Extensions:
         if plugin.found.needs:
             self._warn(plugin, "plugin-needs-other-version", needs=plugin.found.needs, version=__version__)
             return
-        made = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value), SLOW)
-        if made is None:
+        imported = self.ask(plugin, "plugin-import", lambda: _imported(plugin.found.value), SLOW)
+        if imported is None:
             return
+        made, answers = imported
         plugin.where = place_of(made)
-        answers = {
-            name: value for name, value in _members(made)
-            if getattr(value, MARK, False) and (plugin.shipped is None or name in plugin.shipped)
-        }
         known = [row.hook for row in TABLE]
         for name in sorted(answers.keys() - set(known)):
             self._warn(plugin, "plugin-unknown-hook", hook=name, nearest=hint(name, known))
@@ -135,7 +131,7 @@ class Extensions:
             self._verifier = _verifier()
         try:
             self._verifier.register(made, plugin.found.name)
-        except pluggy.PluginValidationError as error:
+        except (pluggy.PluginValidationError, TypeError, ValueError) as error:
             self._warn(plugin, "plugin-signature", reason=" ".join(str(error).split()))
             return False
         return True
@@ -234,14 +230,12 @@ class Extensions:
 
     def ruleset_folders(self) -> list[Path]:
         """The folders of rulesets, to be searched after the shipped ones."""
-        shipped = set(_ids(packaged("rulesets")))
-        folders = []
-        for plugin, folder in self.items("provide_rulesets"):
-            for id in _ids(folder):
-                if id in shipped:
-                    self._warn(plugin, "plugin-duplicate", adds="ruleset", item=id, other=OURSELVES)
-            folders.append(folder)
-        return folders
+        provided = self.items("provide_rulesets")
+        shipped = set(_ids(packaged("rulesets"))) if provided else set()
+        for plugin, folder in provided:
+            for id in shipped.intersection(_ids(folder)):
+                self._warn(plugin, "plugin-duplicate", adds="ruleset", item=id, other=OURSELVES)
+        return [folder for _, folder in provided]
 
     def functions(self) -> list[tuple[Plugin, LanguageFunction]]:
         """The functions offered to the rule language, not yet checked against units."""
@@ -312,19 +306,14 @@ def _listed() -> list[Plugin]:
     return [*ours, *(Plugin(found) for found in find())]
 
 
-def _imported(value: str) -> Any:
+def _imported(value: str) -> tuple[Any, dict[str, Callable[[], Any]]]:
+    """A plugin's module or object, and its functions that are marked as answers to hooks."""
     module, _, path = value.partition(":")
     made: Any = import_module(module.strip())
     for name in filter(None, path.strip().split(".")):
         made = getattr(made, name)
-    return made
-
-
-def _members(made: Any) -> Iterator[tuple[str, Any]]:
-    for name in dir(made):
-        value = getattr(made, name, None)
-        if callable(value):
-            yield name, value
+    members = {name: getattr(made, name, None) for name in dir(made)}
+    return made, {name: value for name, value in members.items() if getattr(value, MARK, False) is True}
 
 
 def _verifier() -> Any:

@@ -11,7 +11,7 @@ Facet = tuple[str, ...]
 """What kind of part, then its address: ("property", "is"), ("cell", "10", "red"), ("whole",)."""
 
 WHOLE: Facet = ("whole",)
-ASIDE = ("provenance", "citation", "text")
+ASIDE = ("provenance", "citation", "text", "list")
 """Parts that say nothing about the work itself; layers may speak about them side by side."""
 
 
@@ -33,6 +33,8 @@ def facets_of(operation: Operation) -> list[Facet]:
         return [("exception", str(body["name"]))]
     if kind == "alternative":
         return [("alternative", str(body["name"]))]
+    if kind in ("allow", "forbid"):
+        return [("list", str(body.get("name", kind)))]
     if kind == "substitute":
         return [("text", word) for word in body["words"]]
     return [WHOLE]

@@ -142,7 +142,10 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     if changed:
         made["changed"] = changed
     own, documents = book.prefix(entry), book.documents()
-    amended = [change for change in changed if documents.get(change["layer"], change["layer"]) != own]
+    amended = [
+        told for told, change in zip(changed, entry.changes, strict=True)
+        if documents.get(change.layer, change.layer) != own
+    ]
     if amended:
         made["amended"] = amended
     return made
@@ -224,7 +227,7 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
             part = rule.entry.body[section][route.name]
         routes.append({
             "name": route.name,
-            "cites": _part_cites(book, rule.entry, part),
+            "cites": book.part_cites(rule.entry, part),
             "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
         })
     return {"routes": routes, "leans": _leans(rule.ops())}
@@ -233,17 +236,10 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
 def _reading(book: Book, entry: Entry) -> dict[str, Any]:
     """A reading whose options carry their citations as printed."""
     options = {
-        name: {**option, "cites": _part_cites(book, entry, option)}
+        name: {**option, "cites": book.part_cites(entry, option)}
         for name, option in (entry.body.get("options") or {}).items()
     }
     return {**entry.body, "options": options, "entry": entry.id}
-
-
-def _part_cites(book: Book, entry: Entry, part: dict[str, Any]) -> list[str]:
-    """The citations of a part of an entry, which may name a document or stem from another layer."""
-    layer = str(part.get("layer", entry.layer))
-    prefix = book.prefix(entry) if layer == entry.layer else book.documents().get(layer, layer)
-    return [f"{part.get('document', prefix)} {clause}" for clause in as_list(part.get("cites"))]
 
 
 def _way(book: Book, entry: Entry, way: Route) -> dict[str, Any]:
@@ -251,7 +247,7 @@ def _way(book: Book, entry: Entry, way: Route) -> dict[str, Any]:
     parts = {**(entry.body.get("exceptions") or {}), **(entry.body.get("any_of") or {})}
     part = parts[way.name]
     return {
-        "name": way.name, "title": str(part.get("title", way.name)), "cites": _part_cites(book, entry, part),
+        "name": way.name, "title": str(part.get("title", way.name)), "cites": book.part_cites(entry, part),
         "sign": _sign(way.value),
     }
 

@@ -72,15 +72,17 @@ def _one_number(types: Sequence[Type]) -> Type | None:
     return types[0]._replace(optional=False)
 
 
+STEPPED = "a number and a step of the same kind"
+
 FUNCTIONS: dict[str, Function] = {
     "greatest": Function("greatest", "values of one kind", _same_numbers_or_members, True),
     "least": Function("least", "values of one kind", _same_numbers_or_members, True),
     "square_root": Function("square_root", "one number", _root, False),
     "power": Function("power", "two plain numbers", _plain_power, False),
     "absolute": Function("abs", "one number", _one_number, True),
-    "round_up": Function("round_up", "a number and a step of the same kind", _number_and_step, True),
-    "round_down": Function("round_down", "a number and a step of the same kind", _number_and_step, True),
-    "round_nearest": Function("round_nearest", "a number and a step of the same kind", _number_and_step, True),
+    "round_up": Function("round_up", STEPPED, _number_and_step, True),
+    "round_down": Function("round_down", STEPPED, _number_and_step, True),
+    "round_nearest": Function("round_nearest", STEPPED, _number_and_step, True),
 }
 
 

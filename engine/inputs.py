@@ -19,9 +19,8 @@ class Inputs:
 
     __slots__ = ("files", "listings")
 
-    def __init__(self, files: dict[str, str] | None = None, listings: dict[str, list[str]] | None = None) -> None:
-        self.files = files if files is not None else {}
-        self.listings = listings if listings is not None else {}
+    def __init__(self, files: dict[str, str], listings: dict[str, list[str]]) -> None:
+        self.files, self.listings = files, listings
 
     def to_plain(self) -> dict[str, Any]:
         """As plain data, enough for `from_plain`."""
@@ -43,7 +42,7 @@ _watched: ContextVar[tuple[Inputs, ...]] = ContextVar("watched", default=())
 @contextmanager
 def watching() -> Iterator[Inputs]:
     """Collects what is noted while open; watches may be nested, each then sees everything below it."""
-    seen = Inputs()
+    seen = Inputs({}, {})
     token = _watched.set((*_watched.get(), seen))
     try:
         yield seen

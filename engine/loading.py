@@ -13,6 +13,7 @@ from typing import Any
 from .diagnostics import Problems
 from .documents import Document, read
 from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
+from .moments import is_day
 from .resources import packaged
 from .schema import validate
 from .shelf import ruleset_files
@@ -70,12 +71,21 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
     for document in documents:
         layer.entries.extend(entries_of(document, layer.id, problems))
         layer.operations.extend(operations_of(document))
+    for at, body in [(layer.place, header), *((part.place, part.body) for part in layer.operations)]:
+        real_days(body.get("in_force") or {}, at.below("in_force"), problems)
     seen: dict[str, Entry] = {}
     for entry in layer.entries:
         if entry.id in seen:
             problems.add("entry-given-twice", entry.place().key_span(), entry=entry.id)
         seen[entry.id] = entry
     return layer
+
+
+def real_days(days: dict[str, Any], place: Place, problems: Problems) -> None:
+    """Report what is written like a day and is none of the calendar."""
+    for word in ("from", "until"):
+        if word in days and not is_day(str(days[word])):
+            problems.add("not-a-day", place.below(word).span(), text=days[word])
 
 
 def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[Entry]:

@@ -309,7 +309,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "bad-pair": ("'{text}' does not settle a reading", "write NAME=OPTION"),
     "not-a-folder": ("there is no folder {path}", None),
     # --- batches ----------------------------------------------------------------------------------------
-    "case-file-kind": ("'{path}' is no table of cases: its name ends in neither .csv nor .parquet", None),
+    "case-file-kind": ("'{path}' is no table of cases: its name ends in none of {known}", None),
     "case-without-header": ("the table has no header", "the first line names a field and its unit for each column"),
     "case-column-twice": ("the column '{name}' is there twice", None),
     "unknown-case-field": (
@@ -325,6 +325,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "case-labels": ("carried through as labels, because they name no field: {names}", None),
     "batch-goes-on": ("{path} holds {rows} rows of the same batch; going on after them", None),
     "batch-starts-anew": ("{path} belongs to another batch; starting anew", None),
+    "batch-row-by-row": ("no program of its own can be made for {stack}; each row is evaluated by itself", None),
     "batch-running": ("another process is writing {path}", None),
     "batch-stopped": ("stopped after {rows} rows", "the same call goes on from there"),
     "output-is-input": ("the output would overwrite the input {path}", None),
@@ -463,6 +464,29 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "cannot-negate": ("cannot take the negative of {left}", None),
     "cannot-raise": ("cannot raise {left} to the power {power}", None),
     "cannot-take-root": ("{left} has no root of degree {degree} that is a quantity", None),
+    # --- the coverage register -----------------------------------------------------------------
+    "no-register": ("neither {ruleset} nor a ruleset below it has a coverage register", None),
+    "section-twice": ("the section {section} is listed twice", None),
+    "section-has-entries": (
+        "{section} is said not to be encoded, and lies behind {entries}",
+        "say 'partly', and why, or correct the citation of the entry",
+    ),
+    "section-without-entries": (
+        "{section} is said to be {status}, and no entry cites it",
+        "name its entries, or say 'not_encoded' and why",
+    ),
+    "section-lacks-cells": (
+        "{section} is said to be encoded, and {cells} cells of {table} are missing",
+        "say 'partly', and why",
+    ),
+    "section-not-complete": (
+        "the section is said to be encoded, and the header says that {cites} is not: {what}",
+        "say 'partly', and why",
+    ),
+    "entry-outside-register": (
+        "{entry} lies under no section of the coverage register; it cites {cites}",
+        "list the section, or name the entry under one",
+    ),
     # --- the table of units --------------------------------------------------------------------
     "unit-table-key": ("the table of units: {place} has no use for '{key}'{nearest}", None),
     "unit-table-lacks": ("the table of units: {place} lacks '{key}'", None),

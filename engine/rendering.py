@@ -147,7 +147,7 @@ class Page:
             return ""
         would = value.get("would_choose")
         other = would not in (None, value["value"])
-        return f" (stated; would be {shown(would, value['unit'])})" if other else " (stated)"
+        return f"{TIE}(stated), would be {shown(would, value['unit'])}" if other else f"{TIE}(stated)"
 
     # -- checks
 

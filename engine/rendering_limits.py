@@ -53,7 +53,7 @@ def _page(data: Data, full: bool) -> Iterator[Block]:
 
 
 def _telling(flip: Data) -> bool:
-    """Whether a flip is worth a line of its own: a choice, or a check that comes to fail or no longer does."""
+    """Whether a flip is worth a line: a choice, or a check that comes to fail or no longer does."""
     return flip["kind"] == "choice" or "fails" in (flip["is"]["what"], flip["becomes"]["what"])
 
 

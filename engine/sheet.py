@@ -1,15 +1,16 @@
-"""A calculation sheet as plain data: every part in order, every value finished text, so that a page only lays out.
+"""A calculation sheet as plain data: every part in order, every value finished text, to be laid out.
 
-The book's `sheet` section says which attributes stand where. Parts in the order of a page: `facts` and `books`,
-`diagrams` (see `drawing`) with the `symbols` they name, `schedules`, `checks`, `stated` (where the rules would
-choose otherwise), `derivations`, `rejected`, `sections` (things drawn in section; only the ratio of their diameters
-counts), `grounds`, `unchecked` and `remarks`. Citations leave out the name of `document`, from which most are.
+The book's `sheet` section says which attributes stand where. Parts in the order of a page: `facts`, `books`,
+`diagrams` (see `drawing`) with the `symbols` they name, `schedules`, `checks`, `stated` (where the rules
+would choose otherwise), `derivations`, `rejected`, `sections` (things drawn in section; only the ratio of
+their diameters counts), `grounds`, `unchecked` and `remarks`. Citations leave out the name of `document`,
+from which most of them are.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
@@ -23,6 +24,7 @@ from .rendering import UNSTATED, share, shown, spoken
 from .resources import packaged
 from .rulebook import Rulebook
 from .session import Result
+from .sheet_rest import Rest
 from .sheet_steps import steps
 from .templates import Body, number, pieces, told
 
@@ -79,12 +81,16 @@ class Sheet:
             "stated": list(self._stated()),
             "rejected": list(self._rejected()),
             "sections": list(self._sections()),
-            "grounds": list(self._grounds()),
+            "grounds": list(Rest(found, self._cites).grounds()),
             "unchecked": [
-                item | {"transcription": spoken(item["transcription"] or UNSTATED), "title": self._title(item["entry"])}
+                item
+                | {
+                    "transcription": spoken(item["transcription"] or UNSTATED),
+                    "title": self._title(item["entry"]),
+                }
                 for item in found["unchecked"]
             ],
-            "remarks": list(self._remarks()),
+            "remarks": list(Rest(found, self._cites).remarks()),
         }
 
     def _formed(self, form: str) -> Iterator[Body]:
@@ -114,7 +120,9 @@ class Sheet:
             yield {"label": "Adopted by", "value": "; ".join(adopted["cites"]) or NOTHING}
             yield {"label": f"Day that counts ({spoken(adopted['event'])})", "value": adopted["day"]}
         authorities = [
-            str(layer.header["authority"]) for layer in self.result.book.checked.book.layers if "authority" in layer.header
+            str(layer.header["authority"])
+            for layer in self.result.book.checked.book.layers
+            if "authority" in layer.header
         ]
         if authorities:
             yield {"label": "Authority", "value": "; ".join(dict.fromkeys(authorities))}
@@ -152,7 +160,9 @@ class Sheet:
         }
 
     def _derivations(self) -> Iterator[Data]:
-        deriver = Deriver(self.run, self.result.book.checked, full=False, source=self.result.source, idle=False)
+        deriver = Deriver(
+            self.run, self.result.book.checked, full=False, source=self.result.source, idle=False
+        )
         for part in self._formed("derivation"):
             for group in self.alike.groups(self.run.by_kind[str(part["of"])]):
                 thing = group[0]
@@ -196,7 +206,7 @@ class Sheet:
                 "actual": _side(check["actual"]),
                 "limit": _side(check["limit"]),
                 "margin": share(check["margin"]),
-                "used": used(check),
+                "used": share_used(check),
                 "cites": self._cites(check["cites"]),
                 "why": check.get("why", []),
                 "way": spoken(check.get("way", "")),
@@ -217,7 +227,9 @@ class Sheet:
         """The candidates a choice passed over, those that failed at the same limit together."""
         for name, value in self.found["values"].items():
             thing, _, attribute = name.rpartition(".")
-            for (check, limit), group in groupby(value.get("rejected") or [], key=lambda one: (one["check"], one["limit"])):
+            for (check, limit), group in groupby(
+                value.get("rejected") or [], key=lambda one: (one["check"], one["limit"])
+            ):
                 entry = self.run.rulebook.checks[check]["entry"]
                 yield {
                     "thing": thing,
@@ -270,67 +282,21 @@ class Sheet:
                     "text": ", ".join(pieces(owner, body.get("text"))),
                 }
 
-    # -- what the result rests on, as lists of a head and a text
-
-    def _grounds(self) -> Iterator[Data]:
-        found = self.found
-        yield _listed("Assumed, because not stated", (
-            (f"{item['thing']}.{item['field']}", _spaced(shown(item["value"], None), item.get("says", "")))
-            for item in found["assumptions"]
-        ))
-        yield _listed("Taken from catalogues", (
-            (f"{item['thing']}", f"{item['item']} of {item['catalogue']}; {_spaced(item['source'], item['says'])}")
-            for item in found["taken"]
-        ))
-        yield _listed("Readings of the text that were used", (
-            (
-                item["question"],
-                f"{spoken(item['option'])}, settled by {item['settled_by']} "
-                f"({'; '.join([item['reading'], *self._cites(item['cites'])])})",
-            )
-            for item in found["readings"]
-        ))
-
-    def _remarks(self) -> Iterator[Data]:
-        found = self.found
-        yield _listed("Not part of this book yet", (
-            (str(part.get("layer", "")), "; ".join(str(text) for key, text in part.items() if key != "layer"))
-            for part in found["not_encoded"]
-        ))
-        yield _listed("Layers that may not agree", (("", item["says"]) for item in found["findings"]))
-        yield _listed("To be made beside the work", map(self._output, found["outputs"]))
-        yield _listed("Cautions", (("", text) for text in found["cautions"]))
-
-    def _output(self, item: Data) -> tuple[str, str]:
-        """One thing to be made: for what, in what form, saying what, showing which values."""
-        shows = [f"{spoken(name)} {shown(side['value'], side['unit'])}" for name, side in item["shows"].items()]
-        sure = "" if item["certain"] else " (if it applies, which is undetermined)"
-        text = f"{spoken(item['form'])}: {item['says']}{sure}"
-        return item["thing"], "; ".join([text, *shows, *self._cites(item["cites"])])
-
-
-def _listed(title: str, items: Iterable[tuple[str, str]]) -> Data:
-    return {"title": title, "items": [{"head": head, "text": text} for head, text in items]}
-
-
-def _spaced(*texts: str) -> str:
-    return ", ".join(text for text in texts if text)
-
 
 def main_document(found: Data) -> str:
     """The document most checks are cited from."""
     cites = [cite for check in found["checks"] for cite in check["cites"]]
-    documents = [layer["document"] for layer in reversed(found["ruleset"]["stack"])]
+    documents: list[str] = [layer["document"] for layer in reversed(found["ruleset"]["stack"])]
     return max(documents, key=lambda name: sum(cite.startswith(f"{name} ") for cite in cites))
 
 
 def plain_parts(rulebook: Rulebook) -> Iterator[Body]:
-    """What stands in for the declarations of a book that has none: its summary, and how its choices came about."""
+    """What stands in for the declarations of a book that has none: its summary, and how its choices came."""
     for kind, attributes in rulebook.attributes.items():
         choices = [name for name, attribute in attributes.items() if attribute.role == "choice"]
         shows = [name for name in rulebook.frozen["summary"].get(kind, choices) if name in attributes]
         if shows:
-            columns = [{"title": spoken(name), "text": f"{{{name}}}"} for name in shows]
+            columns = [{"title": spoken(name), "text": "{" + name + "}"} for name in shows]
             yield {"form": "schedule", "of": kind, "columns": columns}
         if choices:
             yield {"form": "derivation", "of": kind, "shows": choices}
@@ -342,7 +308,8 @@ def _symbols(diagrams: list[Data]) -> Data:
     names = {name for diagram in diagrams for root in diagram["roots"] for name in symbols_of(root)}
     return {
         name: body | {key: float(body[key]) for key in ("width", "height")}
-        for name, body in known.items() if name in names
+        for name, body in known.items()
+        if name in names
     }
 
 
@@ -350,12 +317,15 @@ def _side(side: Data | None) -> str:
     return shown(side["value"], side["unit"]) if side else ""
 
 
-def used(check: Data) -> float | None:
-    """How much of what is allowed is used, 1 at the limit; None where a share means nothing."""
-    margin, actual, limit = check["margin"], check["actual"], check["limit"]
-    if margin is None:
+def share_used(check: Data) -> float | None:
+    """How much of what a check allows is used, 1 at the limit; None where a share means nothing.
+
+    `check` has margin, actual and limit as in a result.
+    """
+    if check.get("margin") is None:
         return None
-    at_least = (actual["value"] > limit["value"]) == (margin > 0) and margin != 0
-    if not at_least:
-        return max(0.0, 1 - margin)
-    return 1 / (1 + margin) if margin > -1 else None
+    margin = float(check["margin"])
+    above = check["actual"]["value"] > check["limit"]["value"]
+    if margin and above == (margin > 0):
+        return 1 / (1 + margin) if margin > -1 else None
+    return max(0.0, 1 - margin)

@@ -83,7 +83,10 @@ class Names:
                 here = str(type.detail) if type.sort in ("thing", "things") else None
             elif step != NAME or here is None:
                 self.problems.add(
-                    "unknown-attribute", self.entry.place(*at).span(), kind=here or "value", name=step,
+                    "unknown-attribute",
+                    self.entry.place(*at).span(),
+                    kind=here or "value",
+                    name=step,
                     nearest=self.model.hint(step, list(known)),
                 )
                 return None

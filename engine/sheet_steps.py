@@ -70,4 +70,3 @@ class Labels:
         else:
             entry = self.rulebook.entries.get(self.rulebook.checks[name]["entry"], {})
         return str(entry.get("title") or spoken(name)).strip()
-

@@ -44,7 +44,7 @@ def _below(folder: str, steps: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
 
 
 class Shelf:
-    """Finds rulesets and jurisdictions by id: the folders searched, then the shipped ones, then those of plugins."""
+    """Finds rulesets and jurisdictions by id: in the folders searched, the shipped ones, those of plugins."""
 
     def __init__(self, folders: Iterable[Path] = ()) -> None:
         self.folders = [*folders, packaged("rulesets"), *extensions().ruleset_folders()]

@@ -1,8 +1,8 @@
 """An expression with its values put in: `factor * load` read as `1.5 * 20 A`, and what was read on the way.
 
-What has a name is looked up, and every other value comes from the code that the rules are compiled to: nothing
-here interprets an expression. What the evaluation did not need (the branch not taken, the rest of an `and` that
-failed) is left out.
+What has a name is looked up, and every other value comes from the code that the rules are compiled to:
+nothing here interprets an expression. What the evaluation did not need (the branch not taken, the rest of an
+`and` that failed) is left out.
 """
 
 from __future__ import annotations

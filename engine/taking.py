@@ -12,6 +12,9 @@ from .extending import Plugin, extensions
 from .hooks import ImportedProject, ProjectReader, Taken
 from .project import TAKEN_FROM, Path, Source, read_source, source_of
 
+CASES = (".csv", ".parquet")
+"""Suffixes of tables of cases that are read without a plugin."""
+
 
 class ForeignDocument(Document):
     """A file of another format, with the place of every value."""
@@ -66,6 +69,27 @@ def _read_foreign(
     if made is None:
         return None
     return ForeignDocument(str(path), made)
+
+
+def read_cases(path: FilePath) -> list[list[str]]:
+    """The rows of a table of cases of a format that a plugin knows, the header first.
+
+    Raises `GaugebookError` when no plugin knows it, or with every fault of the file.
+    """
+    known = extensions().case_readers()
+    if path.suffix.lower() not in known:
+        raise GaugebookError.because("case-file-kind", path=path, known=", ".join([*CASES, *known]))
+    plugin, reader = known[path.suffix.lower()]
+    problems, what = Problems(), f"{reader.name} {path}"
+
+    def read() -> list[list[str]]:
+        return [[str(cell) for cell in row] for row in reader.read(path, problems)]
+
+    rows = extensions().ask(plugin, "plugin-raises", read, what=what)
+    problems.refuse_if_any()
+    if rows is None:
+        raise GaugebookError(plugin.faults[-1])
+    return rows
 
 
 def take(source: Source, problems: Problems) -> None:

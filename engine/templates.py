@@ -76,7 +76,7 @@ def fill(thing: Thing, template: str) -> str | None:
             raise
         if not found:
             return None
-        parts += [template[at:match.start()], _several([text_of(*one) for one in found])]
+        parts += [template[at : match.start()], _several([text_of(*one) for one in found])]
         at = match.end()
     return "".join([*parts, template[at:]])
 
@@ -102,8 +102,9 @@ def told(thing: Thing, templates: Any) -> tuple[list[str], bool]:
             text = fill(thing, str(body["text"])) if holds(thing, body.get("where")) else None
         except Absent:
             undetermined = True
-        else:
-            made += [text] * (text is not None)
+            continue
+        if text is not None:
+            made.append(text)
     return made, undetermined
 
 

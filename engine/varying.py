@@ -1,16 +1,16 @@
 """One project as a template: some of its fields vary from row to row, everything else is worked out once.
 
-A row binds its fields for a while (`Run.bound`); what leans on none of them is kept for all rows. Columns that
-tie things together change the project itself, so each combination of those gets a graph of its own.
+A row binds its fields for a while (`Run.bound`); what leans on none of them is kept for all rows. Columns
+that tie things together change the project itself, so each combination of those gets a graph of its own.
 """
 
 from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .diagnostics import GaugebookError, Problems, hint
 from .evaluating import UNSTATED, Run, Thing, read_value
@@ -19,6 +19,10 @@ from .results import margin
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, Absent
 from .units import Unit
+
+if TYPE_CHECKING:
+    from .books import CheckedBook
+    from .specialising import Program
 
 _HEADER = re.compile(r"\s*(?P<name>[^\[\]\s]+(?:\[\d+\][^\[\]\s]*)*)\s*(?:\[(?P<unit>[^\[\]]+)\])?\s*")
 _PLAIN = re.compile(r"[-+]?(?:(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?|(?:\d+ +)?\d+/\d+)", re.ASCII)
@@ -29,7 +33,7 @@ MOST_GRAPHS = 64
 
 
 class Field(NamedTuple):
-    """A column of a table of cases: the field it varies, and the unit of its plain numbers (None: cells say)."""
+    """A column of a table of cases: the field it varies, and the unit of its plain numbers, if one is said."""
 
     header: str
     thing: str
@@ -86,6 +90,15 @@ class Template:
         self.names = [f"{thing.path}.{attribute.name}" for thing, attribute in first.choices]
         if not self.ties:
             self._graphs[()] = first
+
+    def specialise(self, checked: CheckedBook) -> bool:
+        """Make a program of the project, which pays for many rows; False where it stays row by row."""
+        if self.ties:
+            return False
+        graph = self._graphs[()]
+        fields = [field for field in self.fields if field is not None]
+        values = {(field.thing, field.attribute.name): self._value(field, "", graph.run) for field in fields}
+        return graph.specialise(checked, values)
 
     def outcome(self, cells: Sequence[str]) -> Outcome:
         """What a row comes to; an empty cell leaves the field as the template has it.
@@ -163,27 +176,52 @@ class Graph:
             (thing, name) for thing in run.things.values()
             for name, check in rulebook.checks.items() if check["kind"] == thing.kind
         ]
-        self._kept: dict[tuple[str, str], Any] = {}
+        self._kept: dict[tuple[str, str], Said | None] = {}
+        self._program: Program | None = None
         self._units: dict[str, Unit | None] = {
             name: rulebook.units.unit(check["unit"]) if check["unit"] else None
             for name, check in rulebook.checks.items()
         }
 
-    def outcome(self, values: dict[tuple[str, str], Any]) -> Outcome:
+    def outcome(self, values: Values) -> Outcome:
         """What the project comes to with these values."""
+        if self._program is not None:
+            try:
+                with self.run.exactly():
+                    self._program.start(values)
+                    return self._outcome(self._program.ask, self._program.verdict)
+            except GaugebookError:
+                pass  # said better below
         with self.run.exactly(), self.run.bound(values) as trial:
-            verdicts: list[tuple[bool | None, float | None, str]] = []
-            choices = []
-            for thing, attribute in self.choices:
-                try:
-                    choices.append(_text(thing.get(attribute.name), attribute.unit))
-                except Absent as absent:
-                    choices.append(None)
-                    verdicts.append((False if absent.void else None, None, f"{thing.path} {attribute.name}"))
-            for thing, name in self.checks:
-                verdict = self._verdict(thing, name, trial)
-                if verdict is not None:
-                    verdicts.append(verdict)
+            return self._outcome(
+                lambda thing, name: thing.get(name), lambda thing, name: self._verdict(thing, name, trial)
+            )
+
+    def specialise(self, checked: CheckedBook, values: Values) -> bool:
+        """Make a program for these fields; False where that cannot be done."""
+        from .specialising import CannotSpecialise, Program
+
+        try:
+            self._program = Program(self.run, checked, values, self._said)
+        except (CannotSpecialise, GaugebookError):
+            return False
+        return True
+
+    def _outcome(
+        self, ask: Callable[[Thing, str], Any], judge: Callable[[Thing, str], Said | None]
+    ) -> Outcome:
+        verdicts: list[Said] = []
+        choices: list[str | None] = []
+        for thing, attribute in self.choices:
+            try:
+                choices.append(_text(ask(thing, attribute.name), attribute.unit))
+            except Absent as absent:
+                choices.append(None)
+                verdicts.append((False if absent.void else None, None, f"{thing.path} {attribute.name}"))
+        for thing, name in self.checks:
+            verdict = judge(thing, name)
+            if verdict is not None:
+                verdicts.append(verdict)
         passes = [verdict[0] for verdict in verdicts]
         worst = min(verdicts, key=_weight, default=None)
         return Outcome(
@@ -191,33 +229,40 @@ class Graph:
             worst[2] if worst else None, worst[1] if worst else None, choices,
         )
 
-    def _verdict(self, thing: Thing, name: str, trial: int) -> tuple[bool | None, float | None, str] | None:
+    def _verdict(self, thing: Thing, name: str, trial: int) -> Said | None:
         key = (thing.path, name)
         if key in self._kept:
-            kept: tuple[bool | None, float | None, str] | None = self._kept[key]
-            return kept
+            return self._kept[key]
         answer, leans = self.run.leaning(lambda: self.run.check(thing, name))
-        said = f"{thing.path} {name}"
-        made: tuple[bool | None, float | None, str] | None
-        if answer is None:
-            made = None
-        elif isinstance(answer, Absent):
-            made = (False if answer.void else None, None, said)
-        else:
-            check = self.run.rulebook.checks[name]
-            taken = thing.route.get(f"{CHECK}{name}", -1)
-            ways = check.get("ways", [])
-            sign = ways[taken]["sign"] if 0 <= taken < len(ways) else check["sign"]
-            made = (answer[0], margin(sign, answer[1], answer[2], self._units[name]), said)
+        made = self._said(thing, name, answer)
         if trial not in leans:
             self._kept[key] = made
         return made
 
+    def _said(self, thing: Thing, name: str, answer: Any) -> Said | None:
+        """What the answer of a check says."""
+        if answer is None:
+            return None
+        said = f"{thing.path} {name}"
+        if isinstance(answer, Absent):
+            return False if answer.void else None, None, said
+        check = self.run.rulebook.checks[name]
+        taken = thing.route.get(f"{CHECK}{name}", -1)
+        ways = check.get("ways", [])
+        sign = ways[taken]["sign"] if 0 <= taken < len(ways) else check["sign"]
+        return answer[0], margin(sign, answer[1], answer[2], self._units[name]), said
+
+
+Values = dict[tuple[str, str], Any]
+"""(Thing, field) -> value."""
+
+Said = tuple[bool | None, float | None, str]
+"""Whether a check passes, its margin, and its name with that of its thing."""
 
 _RANK = {False: 0, None: 1, True: 2}
 
 
-def _weight(verdict: tuple[bool | None, float | None, str]) -> tuple[int, float]:
+def _weight(verdict: Said) -> tuple[int, float]:
     """What fails comes first, then what is undetermined, then by the margin."""
     passes, share, _ = verdict
     return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf")

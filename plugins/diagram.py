@@ -1,7 +1,7 @@
-"""Places a diagram: lines run from left to right, what feeds a line stands to its left, everything ends at right.
+"""Places a diagram: lines run from left to right, and what feeds a line stands to its left.
 
-Pure geometry, in units of a screen pixel. Every text and every symbol has a box of its own; no two boxes meet,
-because a line's labels keep to its column and to its own stretch of height.
+Pure geometry, in units of a screen pixel. Every text and every symbol has a box of its own; no two boxes
+meet, because the labels of a line keep to its column and to its own stretch of height.
 """
 
 from __future__ import annotations
@@ -36,8 +36,10 @@ class Box(NamedTuple):
     def meets(self, other: Box) -> bool:
         """Whether the two share more than an edge."""
         return (
-            self.left < other.right and other.left < self.right
-            and self.top < other.bottom and other.top < self.bottom
+            self.left < other.right
+            and other.left < self.right
+            and self.top < other.bottom
+            and other.top < self.bottom
         )
 
 
@@ -211,7 +213,9 @@ class Placing:
 
     def _labels(self, line: Data) -> list[str]:
         segments = [", ".join(texts) for texts in line["segments"] if texts]
-        numbered = [f"{place}) {text}" for place, text in enumerate(segments, 1)] if len(segments) > 1 else segments
+        numbered = (
+            [f"{place}) {text}" for place, text in enumerate(segments, 1)] if len(segments) > 1 else segments
+        )
         return wrapped([*line["text"], *numbered], LABEL)
 
     def _names(self, line: Data) -> list[str]:
@@ -222,7 +226,9 @@ class Placing:
             self.columns.append(Column())
         column, node = self.columns[depth], line["from"]
         texts = [*self._names(line), *self._labels(line)]
-        column.node = max(column.node, self._node_size(node)[0] + (14 if node["symbol"] or node["text"] else 0))
+        column.node = max(
+            column.node, self._node_size(node)[0] + (14 if node["symbol"] or node["text"] else 0)
+        )
         column.marks = max(column.marks, sum(self._mark_width(mark) for mark in line["marks"]))
         column.label = max([column.label, *(len(text) * LETTER for text in texts)])
         column.joins = column.joins or bool(node["lines"])
@@ -245,7 +251,7 @@ class Placing:
 
     def _root(self, root: Data, end: float, top: float) -> float:
         """Place a node where everything ends and what leads to it; answers the foot."""
-        wide, up, down = self._node_size(root)
+        _, up, down = self._node_size(root)
         heights, y = [], top
         for line in root["lines"]:
             height, y = self._line(line, 0, y, end)
@@ -269,7 +275,9 @@ class Placing:
         half = 0.0
         if symbol:
             half = symbol["height"] / 2
-            self.picture.symbols.append(Symbol(x, y - half, node["symbol"], symbol["width"], symbol["height"]))
+            self.picture.symbols.append(
+                Symbol(x, y - half, node["symbol"], symbol["width"], symbol["height"])
+            )
         for place, text in enumerate(wrapped(node["text"], NODE)):
             self.picture.texts.append(Text(x, y + half + 3 + (place + 0.8) * LINE, text))
 

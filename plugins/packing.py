@@ -16,7 +16,7 @@ class Circle(NamedTuple):
     x: float
     y: float
     radius: float
-    index: int = 0
+    place: int = 0
 
 
 def pack(container: float, diameters: Sequence[float]) -> list[Circle]:
@@ -53,7 +53,9 @@ def _rests(radius: float, own: float, placed: list[Circle]) -> Iterator[tuple[fl
             yield from _crossings(circle.x, circle.y, reach, other.x, other.y, other.radius + own)
 
 
-def _crossings(x1: float, y1: float, r1: float, x2: float, y2: float, r2: float) -> Iterator[tuple[float, float]]:
+def _crossings(
+    x1: float, y1: float, r1: float, x2: float, y2: float, r2: float
+) -> Iterator[tuple[float, float]]:
     """Where two circles cross."""
     apart = math.hypot(x2 - x1, y2 - y1)
     if apart == 0 or apart > r1 + r2 or apart < abs(r1 - r2):

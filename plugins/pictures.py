@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from itertools import pairwise
 from typing import Any
 
 from .diagram import SIZE, Box, Picture, Text, place
@@ -24,41 +25,47 @@ def diagram(title: str, roots: list[Data], symbols: dict[str, Data]) -> str:
     picture = place(roots, symbols)
     scale = min(1.0, PAPER / picture.width)
     cuts = picture.cuts(BAND / scale)
-    bands = zip(cuts, cuts[1:], strict=False)
-    return "\n".join(
-        _band(picture, "" if place else title, top, bottom, symbols) for place, (top, bottom) in enumerate(bands)
-    )
+    bands = enumerate(pairwise(cuts))
+    return "\n".join(_band(picture, "" if at else title, *reach, symbols) for at, reach in bands)
 
 
 def _number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
+def _size(width: float, height: float) -> str:
+    return f'width="{_number(width)}" height="{_number(height)}"'
+
+
 def _band(picture: Picture, title: str, top: float, bottom: float, symbols: dict[str, Data]) -> str:
     """A band of a picture; the title, given to the first one, stands for the whole."""
+
     def within(box: Box) -> bool:
         return box.top < bottom and box.bottom > top
 
     shapes = [
         f'<path d="M{_number(w.x1)} {_number(w.y1)} L{_number(w.x2)} {_number(w.y2)}"/>'
-        for w in picture.wires if min(w.y1, w.y2) <= bottom and max(w.y1, w.y2) >= top
+        for w in picture.wires
+        if min(w.y1, w.y2) <= bottom and max(w.y1, w.y2) >= top
     ]
     shapes += [
         f'<circle class="solid" cx="{_number(dot.x)}" cy="{_number(dot.y)}" r="2.6"/>'
-        for dot in picture.dots if top <= dot.y <= bottom
+        for dot in picture.dots
+        if top <= dot.y <= bottom
     ]
     for symbol in picture.symbols:
         if within(symbol.box):
             body = symbols[symbol.name]
             paths = [f'<path d="{escape(str(path))}"/>' for path in body.get("lines") or []]
             paths += [f'<path class="solid" d="{escape(str(path))}"/>' for path in body.get("solid") or []]
-            shapes.append(f'<g transform="translate({_number(symbol.x)} {_number(symbol.y)})">{"".join(paths)}</g>')
+            at = f"translate({_number(symbol.x)} {_number(symbol.y)})"
+            shapes.append(f'<g transform="{at}">{"".join(paths)}</g>')
     letters = [_lettering(line) for line in picture.texts if within(line.box)]
     view = f"0 {_number(top)} {_number(picture.width)} {_number(bottom - top)}"
     spoken = 'role="img"' if title else 'aria-hidden="true"'
+    name = f"<title>{text(title)}</title>" if title else ""
     return (
-        f'<svg class="band" {spoken} viewBox="{view}" width="{_number(picture.width)}" height="{_number(bottom - top)}">'
-        f"{f'<title>{text(title)}</title>' if title else ''}"
+        f'<svg class="band" {spoken} viewBox="{view}" {_size(picture.width, bottom - top)}>{name}'
         f'<g class="ink">{"".join(shapes)}</g><g font-size="{_number(SIZE)}">{"".join(letters)}</g></svg>'
     )
 
@@ -68,7 +75,7 @@ def _lettering(line: Text) -> str:
     return f'<text x="{_number(line.x)}" y="{_number(line.y)}"{strong}>{text(line.text)}</text>'
 
 
-def section(item: Data, widest: float) -> str:
+def cross_section(item: Data, widest: float) -> str:
     """A container with what lies in it, `widest` being the diameter that is drawn at full size."""
     scale = ROUND / widest
     contents: list[Data] = item["contents"]
@@ -76,25 +83,21 @@ def section(item: Data, widest: float) -> str:
     kinds = [place for place, body in enumerate(contents) for _ in range(body["count"])]
     radius = item["diameter"] * scale / 2
     middle = radius + 3
-    shapes = [f'<circle cx="{_number(middle)}" cy="{_number(middle)}" r="{_number(radius)}" class="wall"/>']
+    at = _number(middle)
+    shapes = [f'<circle cx="{at}" cy="{at}" r="{_number(radius)}" class="wall"/>']
     letters = []
     for circle in pack(2 * radius, diameters):
-        place, x, y = kinds[circle.index], middle + circle.x, middle + circle.y
+        place, x, y = kinds[circle.place], middle + circle.x, middle + circle.y
         look = contents[place]["look"]
-        shapes.append(f'<circle class="{escape(look)}" cx="{_number(x)}" cy="{_number(y)}" r="{_number(circle.radius)}"/>')
-        if look == "striped":
-            reach = circle.radius * 0.7
-            shapes.append(
-                f'<path class="stripe" d="M{_number(x - reach)} {_number(y + reach)} L{_number(x + reach)} {_number(y - reach)}"/>'
-            )
+        at = f'cx="{_number(x)}" cy="{_number(y)}" r="{_number(circle.radius)}"'
+        shapes.append(f'<circle class="{escape(look)}" {at}/>')
         if circle.radius > 6:
             size = min(11.0, circle.radius * 1.1)
-            letters.append(
-                f'<text class="key" x="{_number(x)}" y="{_number(y + size * 0.36)}" font-size="{_number(size)}">{mark(place)}</text>'
-            )
+            at = f'x="{_number(x)}" y="{_number(y + size * 0.36)}" font-size="{_number(size)}"'
+            letters.append(f'<text class="key" {at}>{mark(place)}</text>')
     side = _number(2 * middle)
     return (
-        f'<svg class="section" role="img" viewBox="0 0 {side} {side}" width="{side}" height="{side}">'
+        f'<svg class="section" role="img" viewBox="0 0 {side} {side}" {_size(2 * middle, 2 * middle)}>'
         f"<title>{text(item['name'])} in section</title>"
         f'<g class="ink">{"".join(shapes)}</g>{"".join(letters)}</svg>'
     )
@@ -117,9 +120,8 @@ def gauge(used: float | None) -> str:
         return ""
     left, limit, most = 2.0, 92.0, 116.0
     end = min(left + used * (limit - left), most)
-    ticks = "".join(
-        f"M{_number(left + step * (limit - left) / 10)} 15 V{10 if step % 5 == 0 else 12.5} " for step in range(11)
-    )
+    steps = [(left + step * (limit - left) / 10, 10 if step % 5 == 0 else 12.5) for step in range(11)]
+    ticks = "".join(f"M{_number(x)} 15 V{top} " for x, top in steps)
     over = " over" if used > 1 else ""
     return (
         f'<svg class="gauge{over}" aria-hidden="true" viewBox="0 0 120 16" width="120" height="16">'

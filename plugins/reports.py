@@ -1,4 +1,4 @@
-"""The report formats: a page for a terminal, JSON, the calculation sheet in its forms, values and checks as CSV."""
+"""The report formats: a page for a terminal, JSON, the calculation sheet, values and checks as CSV."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def render_sheet_markdown(result: Result, full: bool = False) -> str:
 
 
 def render_schedule(result: Result, full: bool = False) -> str:
-    """The first schedule of the calculation sheet as CSV, every one of them with `full`; texts as on the sheet."""
+    """The first schedule of the calculation sheet as CSV, all of them with `full`; texts as on the sheet."""
     import csv
     import io
 
@@ -103,4 +103,5 @@ def _cell(value: object) -> object:
 
 def _inert(text: str) -> str:
     """A text that no spreadsheet takes for a formula."""
+    text = text.replace("\u00a0", " ")
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

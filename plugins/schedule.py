@@ -111,7 +111,7 @@ def read_cases(path: Path, problems: Problems) -> Iterable[Sequence[str]]:
     """The rows of the first sheet, the header first."""
     for _, rows in _sheets(path, problems):
         width = max(len(row.cells) for row in rows)
-        return [[*row.cells, *[""] * (width - len(row.cells))] for row in rows]
+        return [[*row.cells, *[""] * (width - len(row.cells))] for row in rows if any(row.cells)]
     return []
 
 

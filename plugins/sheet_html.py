@@ -1,23 +1,21 @@
 """A calculation sheet as one HTML file: nothing is fetched and no script is needed.
 
-`render(result, sheet)` takes a result as JSON data and the sheet made of it (`Result.sheet()`), both plain data.
+`render(result, sheet)` takes a result as JSON data and the sheet of it (`build_sheet`), both plain data.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
-from pathlib import Path
 from typing import Any
 
-from .pictures import diagram, gauge, left_out, mark, section
+from .page import page, section
+from .pictures import cross_section, diagram, gauge, left_out, mark
 from .printing import text
+from .tables import items, raw_table, table
 
 Data = dict[str, Any]
 
-STYLE = "sheet.css"
-SHORT = 12
-"""A table of no more rows is kept on one page."""
 VERDICTS = {True: "passes", False: "fails", None: "open"}
 HEADINGS = {True: "Passes", False: "Fails", None: "Undetermined"}
 WEAK = {"second hand": "s", "recalled": "r", "disputed": "d", "missing": "m"}
@@ -26,43 +24,18 @@ WEAK = {"second hand": "s", "recalled": "r", "disputed": "d", "missing": "m"}
 
 def render(result: Data, sheet: Data) -> str:
     """The whole file."""
-    title = f"{sheet['title']}: calculation sheet"
-    running = f"{sheet['title']} · {sheet['books'][-1]['id']} · book {digest(sheet['digests']['book'])}"
-    style = Path(__file__).with_name(STYLE).read_text("utf-8").replace("RUNNING", quoted(running))
     parts = [(name, body) for name, body in Parts(sheet).all() if body]
     contents = "".join(
         f'<li><a href="#part-{number}">{text(name)}</a></li>' for number, (name, _) in enumerate(parts, 1)
     )
-    body = "\n".join(
-        f'<section aria-labelledby="part-{number}">\n<h2 id="part-{number}"><span class="tab">{number}</span>{text(name)}</h2>'
-        f"\n{made}\n</section>"
-        for number, (name, made) in enumerate(parts, 1)
+    made = "\n".join(section(number, name, body) for number, (name, body) in enumerate(parts, 1))
+    running = f"{sheet['title']} · {sheet['books'][-1]['id']} · book {digest(sheet['digests']['book'])}"
+    return page(
+        f"{sheet['title']}: calculation sheet",
+        running,
+        f'{head(sheet)}\n<nav aria-label="Parts of this sheet"><ol>{contents}</ol></nav>\n'
+        f'<main>\n{made}\n</main>\n<footer class="note">gaugebook {text(result["gaugebook"])}</footer>',
     )
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<meta name="generator" content="gaugebook {text(result["gaugebook"])}">
-<title>{text(title)}</title>
-<style>
-{style}</style>
-</head>
-<body>
-{head(sheet)}
-<nav aria-label="Parts of this sheet"><ol>{contents}</ol></nav>
-<main>
-{body}
-</main>
-</body>
-</html>
-"""
-
-
-def quoted(value: str) -> str:
-    """A text as a string of CSS, in which nothing can end the string or the style sheet."""
-    return '"' + "".join(c if c.isascii() and c.isalnum() or c == " " else f"\\{ord(c):x} " for c in value) + '"'
 
 
 def digest(value: str) -> str:
@@ -85,8 +58,12 @@ def head(sheet: Data) -> str:
     idle = [book["title"] for book in sheet["books"] if book["force"] != "yes"]
     warning = f'<p class="note">Without force until adopted: {text(", ".join(idle))}.</p>' if idle else ""
     books = table(
-        "Books, the lowest layer first", ["Book", "Version", "Document", "Digest"],
-        [[f"{book['id']}: {book['title']}", book["version"], book["document"], digest(book["digest"])] for book in sheet["books"]],
+        "Books, the lowest layer first",
+        ["Book", "Version", "Document", "Digest"],
+        [
+            [f"{book['id']}: {book['title']}", book["version"], book["document"], digest(book["digest"])]
+            for book in sheet["books"]
+        ],
     )
     return f"""<header>
 <div class="plate {VERDICTS[sheet["passes"]]}">
@@ -116,56 +93,21 @@ def tally(checks: Sequence[Data]) -> str:
         cells.append(f'<path class="{name}" d="{shape}"/>')
     width, height = round(across * step) + 2, rows * (tall + 3)
     return (
-        f'<svg class="tally" aria-hidden="true" viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
-        f'{"".join(cells)}</svg>'
-    ) if checks else ""
-
-
-def table(caption: str, headers: Sequence[str], rows: Iterable[Sequence[Any]], hidden: bool = False, first: bool = True) -> str:
-    """A table of plain texts; on a narrow screen each row becomes a card (see the style sheet)."""
-    cells = [[text(cell) for cell in row] for row in rows]
-    return raw_table(caption, headers, [("", cells)], hidden, first, "short" if len(cells) <= SHORT else "")
-
-
-def raw_table(
-    caption: str, headers: Sequence[str], groups: Iterable[tuple[str, Sequence[Sequence[str]]]], hidden: bool = False,
-    first: bool = True, kind: str = "",
-) -> str:
-    """A table of finished HTML cells in groups, each with a heading of its own unless that is empty."""
-    made = []
-    for name, rows in groups:
-        lines = []
-        if name:
-            lines.append(
-                f'<tr role="row" class="group"><th role="rowheader" scope="rowgroup" colspan="{len(headers)}">{name}</th></tr>'
-            )
-        for row in rows:
-            cells = []
-            for place, (header, cell) in enumerate(zip(headers, row, strict=True)):
-                label = f' data-label="{text(header)}"' if cell else ' class="empty"'
-                cells.append(
-                    f'<th role="rowheader" scope="row"{label}>{cell}</th>' if first and place == 0
-                    else f'<td role="cell"{label}>{cell}</td>'
-                )
-            lines.append(f'<tr role="row">{"".join(cells)}</tr>')
-        made.append(f'<tbody role="rowgroup">{"".join(lines)}</tbody>')
-    heads = "".join(f'<th role="columnheader" scope="col">{text(header)}</th>' for header in headers)
-    hide = ' class="hidden"' if hidden else ""
-    return (
-        f'<table role="table" class="{kind}"><caption{hide}>{text(caption)}</caption>'
-        f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>{"".join(made)}</table>'
+        (
+            f'<svg class="tally" aria-hidden="true" viewBox="0 0 {width} {height}" width="{width}" '
+            f'height="{height}">{"".join(cells)}</svg>'
+        )
+        if checks
+        else ""
     )
-
-
-def items(texts: Iterable[str]) -> str:
-    """A list of finished HTML."""
-    made = "".join(f"<li>{one}</li>" for one in texts)
-    return f"<ul>{made}</ul>" if made else ""
 
 
 def listed(one: Data) -> str:
     """A list of a head and a text each."""
-    return items(f"<b>{text(item['head'])}</b>: {text(item['text'])}" if item["head"] else text(item["text"]) for item in one["items"])
+    return items(
+        f"<b>{text(item['head'])}</b>: {text(item['text'])}" if item["head"] else text(item["text"])
+        for item in one["items"]
+    )
 
 
 def cites(clauses: Sequence[str]) -> str:
@@ -181,7 +123,7 @@ def candidate(one: Data) -> str:
 
 
 class Parts:
-    """The parts of a sheet in order, each as its heading and its HTML; empty HTML where there is nothing to say."""
+    """The parts of a sheet in order, each with its heading; empty where there is nothing to say."""
 
     def __init__(self, sheet: Data) -> None:
         self.sheet = sheet
@@ -191,14 +133,23 @@ class Parts:
         sheet = self.sheet
         for one in sheet["diagrams"]:
             pictures = diagram(one["title"], one["roots"], sheet["symbols"])
-            yield one["title"], f'<div class="diagram" tabindex="0" role="region" aria-label="{text(one["title"])}">{pictures}</div>'
+            yield (
+                one["title"],
+                f'<div class="diagram" tabindex="0" role="region" aria-label="{text(one["title"])}">'
+                f"{pictures}</div>",
+            )
         for one in sheet["schedules"]:
             rows = [[row["name"], *row["cells"]] for row in one["rows"]]
             yield one["title"], table(one["title"], [one["of"], *one["columns"]], rows, hidden=True)
         yield "Checks", self._checks()
-        yield "Stated, where the rules would choose otherwise", items(
-            f"<b>{text(one['name'])}</b>: {text(one['value'])}, the rules would choose {text(one['would'])}"
-            for one in sheet["stated"] if one["would"] != one["value"]
+        yield (
+            "Stated, where the rules would choose otherwise",
+            items(
+                f"<b>{text(one['name'])}</b>: {text(one['value'])}, "
+                f"the rules would choose {text(one['would'])}"
+                for one in sheet["stated"]
+                if one["would"] != one["value"]
+            ),
         )
         for name, group in groupby(sheet["derivations"], key=lambda one: str(one["title"])):
             yield name, self._key() + "".join(self._derivation(one) for one in group)
@@ -214,10 +165,14 @@ class Parts:
     def _checks(self) -> str:
         width = max(2, len(str(len(self.sheet["checks"]))))
         groups = []
-        for (_, thing), checks in groupby(self.sheet["checks"], key=lambda one: (one["passes"], str(one["thing"]))):
+        for (_, thing), checks in groupby(
+            self.sheet["checks"], key=lambda one: (one["passes"], str(one["thing"]))
+        ):
             groups.append((text(thing), [self._check(check, width) for check in checks]))
-        note = f'<p class="note">Clauses are of {text(self.sheet["document"])} where no other document is named. ' \
+        note = (
+            f'<p class="note">Clauses are of {text(self.sheet["document"])} where nothing else is named. '
             "The rule shows how much of what is allowed is used; the post on it is the limit.</p>"
+        )
         headers = ["No.", "Requirement", "Verdict", "Actual", "Limit", "Used", "Margin", "Clause"]
         return note + raw_table("Checks", headers, groups, hidden=True, kind="checks")
 
@@ -227,28 +182,41 @@ class Parts:
         way = f" <small>by way of {text(check['way'])}</small>" if check["way"] else ""
         why = "".join(f" <small>{text(reason)}</small>" for reason in check["why"])
         return [
-            f'<span class="number">C-{check["number"]:0{width}d}</span>', f"{text(check['title'])}{way}{why}",
-            f'<span class="{verdict}">{verdict}</span>', text(check["actual"]), text(check["limit"]),
-            gauge(check["used"]), f'<span class="even">{text(check["margin"])}</span>' * bool(check["margin"]), cites(check["cites"]),
+            f'<span class="number">C-{check["number"]:0{width}d}</span>',
+            f"{text(check['title'])}{way}{why}",
+            f'<span class="{verdict}">{verdict}</span>',
+            text(check["actual"]),
+            text(check["limit"]),
+            gauge(check["used"]),
+            f'<span class="even">{text(check["margin"])}</span>' * bool(check["margin"]),
+            cites(check["cites"]),
         ]
 
     def _key(self) -> str:
         used = {step["transcription"] for one in self.sheet["derivations"] for step in one["steps"]}
         said = [f"<b>{letter}</b> {text(word)}" for word, letter in WEAK.items() if word in used]
-        return f'<p class="note">Beside a clause: {", ".join(said)}; the others were compared with the text.</p>' if said else ""
+        return (
+            f'<p class="note">Beside a clause, how its figure was read: {", ".join(said)}.</p>'
+            if said
+            else ""
+        )
 
     @staticmethod
     def _derivation(one: Data) -> str:
-        also = f'<p class="note">The same holds for {text(", ".join(one["also"]))}.</p>' if one["also"] else ""
+        also = (
+            f'<p class="note">The same holds for {text(", ".join(one["also"]))}.</p>' if one["also"] else ""
+        )
         lines = []
         for step in one["steps"]:
             weak = step["transcription"]
             letter = f' <abbr title="{text(weak)}">{WEAK.get(weak, text(weak))}</abbr>' if weak else ""
             clause = f'<span class="margin">{cites(step["cites"])}{letter}</span>' if step["cites"] else ""
-            lines.append(f'<li class="d{min(step["depth"], 9)}"><span>{text(step["text"])}</span>{clause}</li>')
+            lines.append(
+                f'<li class="d{min(step["depth"], 9)}"><span>{text(step["text"])}</span>{clause}</li>'
+            )
         more = f" and {len(one['also'])} alike" if one["also"] else ""
         return (
-            f'<details><summary>{text(one["name"])}{more} <small>{len(one["steps"])} steps</small></summary>'
+            f"<details><summary>{text(one['name'])}{more} <small>{len(one['steps'])} steps</small></summary>"
             f'{also}<ul class="steps">{"".join(lines)}</ul></details>'
         )
 
@@ -257,8 +225,11 @@ class Parts:
         for thing, found in groupby(self.sheet["rejected"], key=lambda one: str(one["thing"])):
             rows = [
                 [
-                    text(one["choice"]), text(", ".join(map(candidate, one["members"]))), text(one["title"]),
-                    text(one["limit"]), cites(one["cites"]),
+                    text(one["choice"]),
+                    text(", ".join(map(candidate, one["members"]))),
+                    text(one["title"]),
+                    text(one["limit"]),
+                    cites(one["cites"]),
                 ]
                 for one in found
             ]
@@ -272,26 +243,32 @@ class Parts:
         made = []
         for one in found:
             inside = items(
-                f"<b>{mark(place)}</b> {body['count']} × {text(body['text'])}" for place, body in enumerate(one["contents"])
+                f"<b>{mark(place)}</b> {body['count']} × {text(body['text'])}"
+                for place, body in enumerate(one["contents"])
             )
             missing = left_out(one)
             note = f'<p class="note">{missing} more find no place in the drawing.</p>' if missing else ""
             lines = "<br>".join(text(line) for line in one["text"])
             made.append(
-                f'<figure>{section(one, widest)}<figcaption><b>{text(one["name"])}</b><br>{lines}{inside}{note}</figcaption></figure>'
+                f"<figure>{cross_section(one, widest)}<figcaption><b>{text(one['name'])}</b><br>"
+                f"{lines}{inside}{note}</figcaption></figure>"
             )
         return f'<p class="note">Drawn to one scale.</p><div class="sections">{"".join(made)}</div>'
 
     def _unchecked(self) -> str:
         rows = [
-            [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])] for one in self.sheet["unchecked"]
+            [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])]
+            for one in self.sheet["unchecked"]
         ]
         if not rows:
             return ""
         listing = table(
-            "Entries not compared with the published text", ["Entry", "Name", "How it was read", "Source"], rows, hidden=True
+            "Entries not compared with the published text",
+            ["Entry", "Name", "How it was read", "Source"],
+            rows,
+            hidden=True,
         )
         return (
-            f'<p>This result leans on {len(rows)} entries that were not compared with the published text itself.</p>'
+            f"<p>This result leans on {len(rows)} entries that were not compared with the text itself.</p>"
             f"<details><summary>The {len(rows)} entries</summary>{listing}</details>"
         )

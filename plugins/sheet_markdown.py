@@ -23,14 +23,18 @@ def render(sheet: Data) -> str:
 
 def text(value: Any) -> str:
     """A text on one line, with nothing in it that Markdown would act on."""
-    flat = " ".join(str(value).split("\n"))
+    flat = str(value).replace("\n", " ").replace("\u00a0", " ")
     return "".join(f"\\{character}" if character in ACTIVE else character for character in flat)
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """A table; nothing where it has no rows."""
     lines = [f"| {' | '.join(text(cell) for cell in row)} |" for row in rows]
-    return "\n".join([f"| {' | '.join(map(text, headers))} |", "|" + " --- |" * len(headers), *lines]) if lines else ""
+    return (
+        "\n".join([f"| {' | '.join(map(text, headers))} |", "|" + " --- |" * len(headers), *lines])
+        if lines
+        else ""
+    )
 
 
 def items(texts: Iterable[str]) -> str:
@@ -49,7 +53,8 @@ def _head(sheet: Data) -> Iterator[str]:
         yield f"- Digest of the {text(name)}: {text(digest)}"
     for book in sheet["books"]:
         force = "" if book["force"] == "yes" else ", without force until adopted"
-        yield f"- {text(book['title'])} ({text(book['id'])} {text(book['version'])}, {text(book['document'])}{force})"
+        known = f"{text(book['id'])} {text(book['version'])}, {text(book['document'])}"
+        yield f"- {text(book['title'])} ({known}{force})"
 
 
 def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
@@ -59,41 +64,75 @@ def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
         rows = [[row["name"], *row["cells"]] for row in one["rows"]]
         yield one["title"], table([one["of"], *one["columns"]], rows)
     headers = ["No.", "Of", "Requirement", "Verdict", "Actual", "Limit", "Margin", sheet["document"]]
-    yield "Checks", table(headers, [
-        [
-            f"C-{one['number']:02d}", one["thing"], "; ".join([one["title"], *one["why"]]), WORDS[one["passes"]],
-            one["actual"], one["limit"], one["margin"], "; ".join(one["cites"]),
-        ]
-        for one in sheet["checks"]
-    ])
-    yield "Stated, where the rules would choose otherwise", items(
-        f"{text(one['name'])}: {text(one['value'])}, the rules would choose {text(one['would'])}"
-        for one in sheet["stated"] if one["would"] != one["value"]
+    yield (
+        "Checks",
+        table(
+            headers,
+            [
+                [
+                    f"C-{one['number']:02d}",
+                    one["thing"],
+                    "; ".join([one["title"], *one["why"]]),
+                    WORDS[one["passes"]],
+                    one["actual"],
+                    one["limit"],
+                    one["margin"],
+                    "; ".join(one["cites"]),
+                ]
+                for one in sheet["checks"]
+            ],
+        ),
+    )
+    yield (
+        "Stated, where the rules would choose otherwise",
+        items(
+            f"{text(one['name'])}: {text(one['value'])}, the rules would choose {text(one['would'])}"
+            for one in sheet["stated"]
+            if one["would"] != one["value"]
+        ),
     )
     for title, group in groupby(sheet["derivations"], key=lambda one: str(one["title"])):
         yield title, "\n\n".join(_derivation(one) for one in group)
-    yield "Candidates rejected", table(["Of", "Choice", "Rejected", "By", "Limit", sheet["document"]], [
-        [
-            one["thing"], one["choice"], ", ".join(member["member"] for member in one["members"]), one["title"],
-            one["limit"], "; ".join(one["cites"]),
-        ]
-        for one in sheet["rejected"]
-    ])
+    yield (
+        "Candidates rejected",
+        table(
+            ["Of", "Choice", "Rejected", "By", "Limit", sheet["document"]],
+            [
+                [
+                    one["thing"],
+                    one["choice"],
+                    ", ".join(member["member"] for member in one["members"]),
+                    one["title"],
+                    one["limit"],
+                    "; ".join(one["cites"]),
+                ]
+                for one in sheet["rejected"]
+            ],
+        ),
+    )
     for title, group in groupby(sheet["sections"], key=lambda one: str(one["title"])):
         yield title, items(_section(one) for one in group)
     for one in sheet["grounds"]:
         yield one["title"], _listed(one)
     headers = ["Entry", "Name", "How it was read", "Source"]
-    yield "Not compared with the published text", table(headers, [
-        [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])] for one in sheet["unchecked"]
-    ])
+    yield (
+        "Not compared with the published text",
+        table(
+            headers,
+            [
+                [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])]
+                for one in sheet["unchecked"]
+            ],
+        ),
+    )
     for one in sheet["remarks"]:
         yield one["title"], _listed(one)
 
 
 def _listed(one: Data) -> str:
     return items(
-        f"**{text(item['head'])}**: {text(item['text'])}" if item["head"] else text(item["text"]) for item in one["items"]
+        f"**{text(item['head'])}**: {text(item['text'])}" if item["head"] else text(item["text"])
+        for item in one["items"]
     )
 
 
@@ -116,7 +155,9 @@ def _derivation(one: Data) -> str:
     for step in one["steps"]:
         cite = "; ".join(step["cites"])
         weak = f", {step['transcription']}" if step["transcription"] else ""
-        lines.append(f"{'  ' * step['depth']}- {text(step['text'])}{f' ({text(cite)}{text(weak)})' if cite else ''}")
+        lines.append(
+            f"{'  ' * step['depth']}- {text(step['text'])}{f' ({text(cite)}{text(weak)})' if cite else ''}"
+        )
     return "\n".join([f"### {text(one['name'])}{also}\n", *lines])
 
 

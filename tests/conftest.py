@@ -1,4 +1,4 @@
-"""Compiled books are kept between test runs beside the cache of pytest, not in the home of whoever runs it."""
+"""Compiled books are kept between test runs beside the cache of pytest, not in the home of the user."""
 
 import os
 

@@ -30,7 +30,9 @@ def _reasons() -> list[str]:
     return [note.message for note in cache.notes]
 
 
-def test_the_second_opening_fetches_the_same_book(kept: Path, shelf: Path, compilations: list[list[str]]) -> None:
+def test_the_second_opening_fetches_the_same_book(
+    kept: Path, shelf: Path, compilations: list[list[str]]
+) -> None:
     first = open_book(["hoists-2"], [shelf])
     second = open_book(["hoists-2"], [shelf])
     assert compilations == [["hoists-2"]]
@@ -58,7 +60,9 @@ def test_an_edit_of_any_file_of_the_stack_compiles_anew(
     assert len(compilations) == 2
 
 
-def test_a_file_added_to_a_ruleset_compiles_anew(kept: Path, shelf: Path, compilations: list[list[str]]) -> None:
+def test_a_file_added_to_a_ruleset_compiles_anew(
+    kept: Path, shelf: Path, compilations: list[list[str]]
+) -> None:
     open_book(["hoists"], [shelf])
     (shelf / "hoists" / "cases").mkdir()
     (shelf / "hoists" / "cases" / "one.yaml").write_text("", "utf-8")  # cases are no part of the book
@@ -66,7 +70,8 @@ def test_a_file_added_to_a_ruleset_compiles_anew(kept: Path, shelf: Path, compil
     assert len(compilations) == 1
     (shelf / "hoists" / "more").mkdir()
     (shelf / "hoists" / "more" / "constants.yaml").write_text(
-        'constants: {gravity: {unit: "1", value: 10, cites: "9", source: S1, transcription: checked}}\n', "utf-8"
+        'constants: {gravity: {unit: "1", value: 10, cites: "9", source: S1, transcription: checked}}\n',
+        "utf-8",
     )
     book = open_book(["hoists"], [shelf])
     assert len(compilations) == 2
@@ -158,7 +163,9 @@ def test_what_belongs_to_somebody_else_is_ignored(
 
 
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="no links of this kind")
-def test_a_link_is_not_followed(kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]) -> None:
+def test_a_link_is_not_followed(
+    kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]
+) -> None:
     open_book(["hoists"], [shelf])
     [place] = kept.iterdir()
     place.rename(tmp_path / "elsewhere")
@@ -256,9 +263,8 @@ assert not cache.notes, cache.notes
 
 
 def test_processes_at_the_same_time_never_see_half_a_file(kept: Path, shelf: Path) -> None:
-    running = [
-        subprocess.Popen([sys.executable, "-c", READER, str(shelf), "7"], stderr=subprocess.PIPE) for _ in range(3)
-    ]
+    call = [sys.executable, "-c", READER, str(shelf), "7"]
+    running = [subprocess.Popen(call, stderr=subprocess.PIPE) for _ in range(3)]
     for process in running:
         _, errors = process.communicate(timeout=120)
         assert process.returncode == 0, errors.decode()

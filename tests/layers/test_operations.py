@@ -388,3 +388,12 @@ def test_an_entry_written_by_an_operation_is_checked_like_any_other(bench: Any) 
         "amend.0.with lacks the key 'keys'",
         "'kyes' is not a key known here; nearest: keys",
     ]
+
+
+def test_several_lists_about_one_field(amended: Amended) -> None:
+    result = amended("""
+        amend:
+          - {forbid: fields/shelf.stuff, words: [oak], name: no_oak, cites: 12-20}
+          - {forbid: fields/shelf.stuff, words: [pine], name: no_pine, cites: 12-21}
+    """)
+    assert [one(result, name)["passes"] for name in ("no_oak", "no_pine")] == [True, False]

@@ -12,6 +12,7 @@ from gaugebook import extending
 from gaugebook.finding import unmet
 from gaugebook.hooks import MARK, TABLE
 from gaugebook.plugins import SHIPPED
+from gaugebook.shelf import Shelf
 
 if TYPE_CHECKING:
     from conftest import Installed
@@ -42,7 +43,8 @@ def test_a_cold_call_without_plugins_of_others_imports_neither_pluggy_nor_metada
     installed: Installed,
 ) -> None:
     installed.book(rule("twice", "2 * length"))
-    assert installed.call("size", "project.yaml").status == 0, "the first time the book is compiled"
+    once = installed.process("-m", "gaugebook", "size", "project.yaml")
+    assert once.status == 0, "the first time the book is compiled"
     code = (
         "import sys; from gaugebook.cli import main; main(['size', 'project.yaml', '--format', 'json']); "
         "heavy = {'pluggy', 'importlib.metadata', 'logging', 'gaugebook.plugins.schedule'}; "
@@ -170,6 +172,22 @@ def test_the_list_names_where_each_came_from_and_what_it_adds(installed: Install
     assert [added["name"] for added in acme["adds"]] == ["third(m) -> m"]
     assert by_name["zenith"]["state"] == "broken" and "nothing_like_this" in by_name["zenith"]["faults"][0]
     assert by_name["weather"]["state"] == "switched off" and by_name["weather"]["adds"] == []
+
+
+def test_rulesets_and_jurisdictions_of_a_plugin_are_found(installed: Installed) -> None:
+    books = installed.site / "books"
+    (books / "jurisdictions").mkdir(parents=True)
+    (books / "jurisdictions" / "larkmere-harbour.yaml").write_text("gaugebook: jurisdiction/1\n", "utf-8")
+    installed.book(rule("twice", "2 * length"))
+    (installed.folder / "tiny.yaml").rename(books / "tiny.yaml")
+    installed.plugin(
+        "from pathlib import Path\nfrom gaugebook import hookimpl\n@hookimpl\ndef provide_rulesets():\n"
+        "    return [Path(__file__).parent / 'books']\n"
+    )
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert (said.status, said.err) == (0, "")
+    assert Shelf().jurisdictions()["larkmere-harbour"].parent == books / "jurisdictions"
+    assert installed.call("size", "project.yaml", "--without-plugin", "acme").status == 2
 
 
 def test_a_format_nobody_gives(installed: Installed) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import gaugebook
+from gaugebook.cli import main
 from gaugebook.diagnostics import Problems
 from gaugebook.extending import extensions
 
@@ -201,3 +202,27 @@ def test_a_table_of_designs(tmp_path: Path) -> None:
     _, reader = extensions().case_readers()[".xlsx"]
     rows = [list(row) for row in reader.read(tmp_path / "designs.xlsx", Problems())]
     assert rows[1:] == [["41", "9.5"], ["38", ""]]
+
+
+def test_a_batch_from_a_spreadsheet_is_that_from_csv(tmp_path: Path) -> None:
+    rows = [["site.ambient_high [degC]", "circuits.array.runs[0].length [m]"], ["41", "9"], ["52.5", "90"]]
+    (tmp_path / "designs.csv").write_text("\n".join(",".join(row) for row in rows), "utf-8")
+    book = openpyxl.Workbook()
+    book.active.append(rows[0])
+    for row in rows[1:]:
+        book.active.append([float(cell) for cell in row])
+    book.save(tmp_path / "designs.xlsx")
+    made = []
+    for name in ("designs.csv", "designs.xlsx"):
+        output = tmp_path / f"{name}.out.csv"
+        status = main(["batch", str(BOATHOUSE), str(tmp_path / name), "--output", str(output)])
+        made.append((status, output.read_text("utf-8")))
+    assert made[0] == made[1]
+    assert len(made[0][1].splitlines()) == len(rows)
+
+
+def test_a_table_of_a_kind_nobody_reads(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "designs.doc").write_text("a,b", "utf-8")
+    output = tmp_path / "out.csv"
+    assert main(["batch", str(BOATHOUSE), str(tmp_path / "designs.doc"), "--output", str(output)]) == 2
+    assert ".csv, .parquet, .xlsx" in capsys.readouterr().err

@@ -6,12 +6,17 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import gaugebook
 import pytest
+
+import gaugebook
 from gaugebook.plugins import sheet_html
 
 ROOT = Path(__file__).parents[2]
-EXAMPLES = sorted(path.stem for path in (ROOT / "examples").glob("*.yaml") if path.read_text("utf-8").startswith("gaugebook: project"))
+EXAMPLES = sorted(
+    path.stem
+    for path in (ROOT / "examples").glob("*.yaml")
+    if path.read_text("utf-8").startswith("gaugebook: project")
+)
 
 
 class Made(NamedTuple):
@@ -68,7 +73,12 @@ rules:
 choices:
   size: {of: rope, title: 'Size "q"', from: sizes, cites: '3'}
 checks:
-  strong_enough: {title: 'Bears & holds <load>', of: rope, constrains: size, require: size.strength >= carried, cites: '3 <b>'}
+  strong_enough:
+    title: 'Bears & holds <load>'
+    of: rope
+    constrains: size
+    require: size.strength >= carried
+    cites: '3 <b>'
 cautions:
   aid: {of: site, say: 'Mind the <script>hook</script>'}
 sheet:
@@ -82,7 +92,10 @@ sheet:
     segments: {over: stretches, text: "{length}"}
     starts: [{given: load, symbol: module_string, text: "{load}"}]
     ends: [{symbol: network, text: the end}]
-  table: {form: schedule, of: rope, columns: [{title: 'Size <c>', text: "{size}"}, {title: Fed by, text: "{fed_by}"}]}
+  table:
+    form: schedule
+    of: rope
+    columns: [{title: 'Size <c>', text: "{size}"}, {title: Fed by, text: "{fed_by}"}]
   derivation: {form: derivation, of: rope, shows: [size]}
   section:
     form: section
@@ -104,7 +117,10 @@ def project(folder: Path, ropes: dict[str, str], title: str = "Loft") -> Path:
     """A project of ropes, each written as the inside of a flow mapping."""
     import json
 
-    lines = [f"gaugebook: project/1\ntitle: {json.dumps(title)}\nsite: {{rulesets: [hoists], permit_date: 2026-01-02}}\nropes:"]
+    lines = [
+        f"gaugebook: project/1\ntitle: {json.dumps(title)}",
+        "site: {rulesets: [hoists], permit_date: 2026-01-02}\nropes:",
+    ]
     lines += [f"  {json.dumps(name)}: {{{body}}}" for name, body in ropes.items()]
     lines += ["pipes:\n  shaft: {inside: 30 mm}"]
     path = folder / "loft.yaml"

@@ -9,9 +9,11 @@ from collections import Counter
 from html.parser import HTMLParser
 from pathlib import Path
 
-import gaugebook
 import pytest
-from gaugebook.plugins import reports, sheet_html, sheet_markdown
+
+import gaugebook
+from gaugebook.plugins import reports, sheet_markdown
+from gaugebook.plugins.page import quoted
 from gaugebook.plugins.printing import printed
 
 from .conftest import HOSTILE, Made, make, project
@@ -36,7 +38,11 @@ class Reader(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags[tag] += 1
         self.ids += [value or "" for name, value in attrs if name == "id"]
-        self.links += [value or "" for name, value in attrs if name in ("href", "src", "srcset", "data", "action", "style")]
+        self.links += [
+            value or ""
+            for name, value in attrs
+            if name in ("href", "src", "srcset", "data", "action", "style")
+        ]
         assert not any(name.startswith("on") for name, _ in attrs)
         if tag == "tr":
             self.rows.append([])
@@ -65,7 +71,8 @@ def test_every_check_is_told_once(made: Made) -> None:
     told = Counter((row[2], row[3].strip(), row[4].strip()) for row in rows)
     words = {True: "passes", False: "fails", None: "open"}
     wanted = Counter(
-        (words[check["passes"]], side(check["actual"]), side(check["limit"])) for check in made.result["checks"]
+        (words[check["passes"]], side(check["actual"]), side(check["limit"]))
+        for check in made.result["checks"]
     )
     assert told == wanted
 
@@ -107,7 +114,8 @@ def test_markdown_has_the_parts_in_the_same_order(made: Made) -> None:
     page = sheet_markdown.render(made.sheet)
     headings = [re.sub(r"\\(.)", r"\1", line[3:]) for line in page.splitlines() if line.startswith("## ")]
     printed_headings = [
-        re.sub(r"<[^>]*>|^\d+", "", found) for found in re.findall(r"<h2[^>]*><span[^>]*>\d+</span>(.*?)</h2>", made.page)
+        re.sub(r"<[^>]*>|^\d+", "", found)
+        for found in re.findall(r"<h2[^>]*><span[^>]*>\d+</span>(.*?)</h2>", made.page)
     ]
     assert headings == [heading.replace("&amp;", "&") for heading in printed_headings]
     assert len(re.findall(r"^\| C-\d+ \|", page, re.MULTILINE)) == len(made.result["checks"])
@@ -127,7 +135,13 @@ def test_every_text_is_escaped(hoists: Path) -> None:
     assert reader.tags["script"] == 0 and reader.tags["style"] == 1
     assert not reader.tags.keys() & {"b2", "i", "u", "x", "load", "s", "c", "t", "hook", "hoist"}
     text = "".join(reader.text)
-    for said in (HOSTILE, "<b>Hoists</b> of Larkmere & sons", "Bears & holds <load>", "Mind the <script>hook</script>", "<Hoist> book"):
+    for said in (
+        HOSTILE,
+        "<b>Hoists</b> of Larkmere & sons",
+        "Bears & holds <load>",
+        "Mind the <script>hook</script>",
+        "<Hoist> book",
+    ):
         assert said in text
     assert all(link.startswith("#") for link in reader.links)
 
@@ -141,7 +155,7 @@ def test_the_style_sheet_holds_no_text_of_others(hoists: Path) -> None:
 
 @pytest.mark.parametrize("value", ['"', "\\", "</style>", "a\nb", "é\u2028", "'"])
 def test_strings_of_css_cannot_be_left(value: str) -> None:
-    assert re.fullmatch(r'"(?:[A-Za-z0-9 ]|\\[0-9a-f]+ )*"', sheet_html.quoted(value))
+    assert re.fullmatch(r'"(?:[A-Za-z0-9 ]|\\[0-9a-f]+ )*"', quoted(value))
 
 
 def test_markdown_is_inert(hoists: Path) -> None:
@@ -168,8 +182,15 @@ def test_alike_things_are_drawn_once_and_derived_once(hoists: Path) -> None:
     made = make(project(hoists, ropes), folders=[hoists])
     (root,) = made.sheet["diagrams"][0]["roots"]
     (main,) = root["lines"]
-    assert [line["things"] for line in main["from"]["lines"]] == [[f"rope_{place}" for place in range(5)], ["odd"]]
-    assert [one["also"] for one in made.sheet["derivations"]] == [[f"rope_{place}" for place in range(1, 5)], [], []]
+    assert [line["things"] for line in main["from"]["lines"]] == [
+        [f"rope_{place}" for place in range(5)],
+        ["odd"],
+    ]
+    assert [one["also"] for one in made.sheet["derivations"]] == [
+        [f"rope_{place}" for place in range(1, 5)],
+        [],
+        [],
+    ]
     assert "5 × rope_0 …" in made.page
 
 
@@ -187,7 +208,10 @@ def test_what_fails_comes_first_and_is_open_where_undetermined(hoists: Path) -> 
         (check["passes"] for check in made.result["checks"]), key=[False, None, True].index
     )
     assert made.sheet["passes"] is False and "Fails" in made.page
-    assert ["undetermined", "none"] == [made.sheet["schedules"][0]["rows"][2]["cells"][0], made.sheet["schedules"][0]["rows"][1]["cells"][0]]
+    assert [
+        made.sheet["schedules"][0]["rows"][2]["cells"][0],
+        made.sheet["schedules"][0]["rows"][1]["cells"][0],
+    ] == ["undetermined", "none"]
 
 
 def test_a_book_without_a_sheet_still_gets_one(hoists: Path) -> None:
@@ -215,10 +239,14 @@ def test_a_sheet_that_names_what_is_not_there_is_refused(hoists: Path, wrong: st
 
 @pytest.mark.parametrize(
     ("margin", "actual", "limit", "share"),
-    [(0.25, 125.0, 100.0, 0.8), (0.2, 80.0, 100.0, 0.8), (-0.5, 50.0, 100.0, 2.0), (-0.1, 110.0, 100.0, 1.1), (0.0, 5.0, 5.0, 1.0)],
+    [
+        (0.25, 125.0, 100.0, 0.8),
+        (0.2, 80.0, 100.0, 0.8),
+        (-0.5, 50.0, 100.0, 2.0),
+        (-0.1, 110.0, 100.0, 1.1),
+        (0.0, 5.0, 5.0, 1.0),
+    ],
 )
 def test_the_share_used_is_one_at_the_limit(margin: float, actual: float, limit: float, share: float) -> None:
-    from gaugebook.sheet import used
-
     check = {"margin": margin, "actual": {"value": actual}, "limit": {"value": limit}}
-    assert used(check) == pytest.approx(share)
+    assert gaugebook.share_used(check) == pytest.approx(share)

@@ -81,8 +81,13 @@ def packed(pieces: list[Piece]) -> list[Drum]:
     drums: list[Drum] = []
     for size in sorted({piece.size for piece in pieces}):
         ways = [_packed([piece for piece in pieces if piece.size == size], length) for length in DRUMS]
-        drums += min(ways, key=lambda way: (sum(drum.length for drum in way), len(way)))
+        drums += min(ways, key=_bought)
     return drums
+
+
+def _bought(drums: list[Drum]) -> tuple[int, int]:
+    """Metres, then drums."""
+    return sum(drum.length for drum in drums), len(drums)
 
 
 def _packed(pieces: list[Piece], longest: int) -> list[Drum]:
