@@ -63,8 +63,13 @@ class Follower:
             if not one.keys() & other.keys():
                 (a, left_table), (b, right_table) = min(one.items()), min(other.items())
                 self.problems.add(
-                    "bases-differ", rule.entry.place().key_span() if rule else None, left=left_table, key=key,
-                    left_base=a, right=right_table, right_base=b,
+                    "bases-differ",
+                    rule.entry.place().key_span() if rule else None,
+                    left=left_table,
+                    key=key,
+                    left_base=a,
+                    right=right_table,
+                    right_base=b,
                 )
 
 

@@ -80,7 +80,8 @@ class Batch:
             self.templates.append(Template(source, rulebook, settled, job.header))
         self.columns = self._columns()
         self.row_by_row = [
-            " + ".join(book.stack) for book, template in zip(opened, self.templates, strict=True)
+            " + ".join(book.stack)
+            for book, template in zip(opened, self.templates, strict=True)
             if job.special and not template.specialise(book.checked)
         ]
         """The stacks for which no program of their own could be made."""

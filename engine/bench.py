@@ -52,10 +52,15 @@ def listing(folders: Sequence[Path]) -> list[dict[str, Any]]:
         if document is None or not isinstance(document.data, dict):
             continue
         header = plain(document.data)
-        found.append({
-            "id": id, "version": str(header.get("version", "")), "title": str(header.get("title", "")),
-            "extends": as_list(header.get("extends")), "force": str(header.get("force", "yes")),
-        })
+        found.append(
+            {
+                "id": id,
+                "version": str(header.get("version", "")),
+                "title": str(header.get("title", "")),
+                "extends": as_list(header.get("extends")),
+                "force": str(header.get("force", "yes")),
+            }
+        )
     problems.refuse_if_any()
     return found
 
@@ -77,16 +82,21 @@ def show(text: str, folders: Sequence[Path]) -> list[Block]:
         entries = book.section(section).values()
         if entries:
             page.append(Heading(f"{section} ({len(entries)})"))
-            page.append(Grid(
-                ["entry", "title", "cites", "transcription", "said by"],
-                [
+            page.append(
+                Grid(
+                    ["entry", "title", "cites", "transcription", "said by"],
                     [
-                        entry.name, str(entry.body.get("title", "")), "; ".join(book.cites(entry.cites)),
-                        str(entry.body.get("transcription", "")), _layers(entry),
-                    ]
-                    for entry in entries
-                ],
-            ))
+                        [
+                            entry.name,
+                            str(entry.body.get("title", "")),
+                            "; ".join(book.cites(entry.cites)),
+                            str(entry.body.get("transcription", "")),
+                            _layers(entry),
+                        ]
+                        for entry in entries
+                    ],
+                )
+            )
     if book.removed:
         gone = [f"{id} by {change.layer}" for id, change in book.removed.items()]
         page += [Heading("Removed"), Items(gone)]

@@ -77,7 +77,6 @@ def _html(block: Block) -> str:
     return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
 
 
-
 def _text(block: Block) -> str:
     if isinstance(block, Heading):
         return f"── {block.text} ".ljust(WIDTH, "─") if block.level > 1 else f"{block.text}\n{'═' * WIDTH}"
@@ -114,7 +113,8 @@ def _columns(block: Grid) -> str:
     gap = " " * GAP
     return "\n".join(
         gap.join(part.ljust(width) for part, width in zip(line, used, strict=True)).rstrip()
-        for row in rows for line in zip_longest(*row, fillvalue="")
+        for row in rows
+        for line in zip_longest(*row, fillvalue="")
     )
 
 

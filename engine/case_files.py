@@ -189,7 +189,10 @@ class Outcomes:
     def _note(self) -> None:
         assert self._file is not None
         said = {
-            "identity": self.identity, "rows": self.done, "bytes": self._file.tell(), "counts": self.counts,
+            "identity": self.identity,
+            "rows": self.done,
+            "bytes": self._file.tell(),
+            "counts": self.counts,
         }
         fresh = self.journal.with_name(self.journal.name + ".new")
         fresh.write_text(json.dumps(said), "utf-8")

@@ -120,7 +120,11 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
     tables = {name: table for name, table in rulebook.tables.items() if isinstance(table, CountedTable)}
     for other in books.values():
         for name, table in other.tables.items():
-            if name in tables and isinstance(table, CountedTable) and table.cells.keys() == tables[name].cells.keys():
+            if (
+                name in tables
+                and isinstance(table, CountedTable)
+                and table.cells.keys() == tables[name].cells.keys()
+            ):
                 tables[name].hits |= table.hits
     touched |= {f"tables/{name}" for name, table in tables.items() if table.hits}
     outcome.untouched = [
@@ -213,7 +217,8 @@ class Case:
         if thing is None:
             return None
         attributes = {
-            known: attribute for known, attribute in self.rulebook.attributes[thing.kind].items()
+            known: attribute
+            for known, attribute in self.rulebook.attributes[thing.kind].items()
             if attribute.role != "relation"
         }
         if name not in attributes:
@@ -318,5 +323,3 @@ def _said(value: Any, attribute: Attribute) -> str:
     if isinstance(value, Decimal) and attribute.unit is not None:
         return show(value, attribute.unit, 8)
     return str(value)
-
-

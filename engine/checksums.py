@@ -57,8 +57,10 @@ def unguarded_cells(layers: list[Layer]) -> dict[str, int]:
     for layer in layers:
         for name, body, _ in written_tables(layer):
             if "checksum" not in body:
-                cells = len(body["cells"]) if "rows" not in body else sum(
-                    len(row) if isinstance(row, list) else 1 for row in body["rows"].values()
+                cells = (
+                    len(body["cells"])
+                    if "rows" not in body
+                    else sum(len(row) if isinstance(row, list) else 1 for row in body["rows"].values())
                 )
                 found[f"{layer.id}:{name}"] = cells
     return found

@@ -128,8 +128,13 @@ def _sized(options: argparse.Namespace) -> Any:
     from .session import size
 
     return size(
-        options.project, options.ruleset, options.layout, _readings(options), options.rulesets or (),
-        options.jurisdiction, options.date,
+        options.project,
+        options.ruleset,
+        options.layout,
+        _readings(options),
+        options.rulesets or (),
+        options.jurisdiction,
+        options.date,
     )
 
 
@@ -433,7 +438,9 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     batch = commands.add_parser("batch", help="a project as template, many cases; a table of outcomes")
     batch.add_argument("project", metavar="PROJECT", help="a project file: what all cases have in common")
     batch.add_argument(
-        "cases", metavar="CASES", help="a .csv or .parquet file; its header names fields, 'section.thing.field [unit]'"
+        "cases",
+        metavar="CASES",
+        help="a .csv or .parquet file; its header names fields, 'section.thing.field [unit]'",
     )
     batch.add_argument(
         "--ruleset", action="append", metavar="ID[+ID]", help="a stack of rulesets; repeat for more outcomes"
@@ -548,8 +555,12 @@ def _select(parser: argparse.ArgumentParser) -> None:
 
 def _search(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
-    parser.add_argument("--no-cache", action="store_true", help="neither use nor keep what was compiled before")
-    parser.add_argument("--verbose", action="store_true", help="tell on standard error what the cache did not do")
+    parser.add_argument(
+        "--no-cache", action="store_true", help="neither use nor keep what was compiled before"
+    )
+    parser.add_argument(
+        "--verbose", action="store_true", help="tell on standard error what the cache did not do"
+    )
 
 
 def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:

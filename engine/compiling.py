@@ -43,7 +43,8 @@ def exactness(model: Model, programs: Programs) -> Exact:
 
     while True:
         found = {
-            node for node, rule in programs.rules.items()
+            node
+            for node, rule in programs.rules.items()
             if not all(exact(route.value) for route in rule.routes)
         }
         if found <= rough:
@@ -181,8 +182,10 @@ class Writer:
         if self.exact(left) and self.exact(right):
             return f"({a} {sign} {b})"
         return {
-            ">=": f"at_least({a}, {b})", "<=": f"at_least({b}, {a})",
-            ">": f"above({a}, {b})", "<": f"above({b}, {a})",
+            ">=": f"at_least({a}, {b})",
+            "<=": f"at_least({b}, {a})",
+            ">": f"above({a}, {b})",
+            "<": f"above({b}, {a})",
         }[sign]
 
     def _same(self, left: Op, right: Op) -> str:

@@ -152,7 +152,6 @@ class Register:
             page += [Heading("Outside the register"), Grid(["entry", "cites"], rows)]
         return page
 
-
     def _short(self, section: Section) -> str:
         """The clauses of a section, without the document where it is the layer's own."""
         return ", ".join(clause.removeprefix(f"{self.document} ") for clause in section.clauses)

@@ -285,8 +285,10 @@ class Deriver:
         texts = []
         for op, word in zip(ops, ("actual", "limit"), strict=True):
             value = self.values.attempt(op, thing, {})
-            shown = node[word]["value"] if word in node else text_of(
-                value, self.rulebook.units.unit(unit) if unit else None
+            shown = (
+                node[word]["value"]
+                if word in node
+                else text_of(value, self.rulebook.units.unit(unit) if unit else None)
             )
             left = put.side(op)
             texts.append(left if left == shown else f"{left} = {shown}")
@@ -298,7 +300,7 @@ def data_path(thing: Thing) -> tuple[str | int, ...]:
     kinds = thing.run.rulebook.kinds
     section = str(kinds[thing.kind].get("section", thing.kind))
     if thing.parent is not None:
-        return (*data_path(thing.parent), section, int(thing.name[len(section) + 1:-1]))
+        return (*data_path(thing.parent), section, int(thing.name[len(section) + 1 : -1]))
     return (section,) if thing.run.rulebook.only(thing.kind) else (section, thing.name)
 
 

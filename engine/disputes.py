@@ -134,8 +134,13 @@ class Record:
             for layer, change, value in self._sides(dispute)
         )
         self.problems.add(
-            "layers-conflict", dispute.operation.place.span(), entry=dispute.entry.id, parties=parties,
-            part=in_words(dispute.facet), upper=dispute.layer.id, lower=dispute.word.layer.id,
+            "layers-conflict",
+            dispute.operation.place.span(),
+            entry=dispute.entry.id,
+            parties=parties,
+            part=in_words(dispute.facet),
+            upper=dispute.layer.id,
+            lower=dispute.word.layer.id,
         )
 
     def _find(self, dispute: Dispute, ruling: Ruling) -> None:
@@ -145,17 +150,30 @@ class Record:
         stands = lower if ruling.outcome == "below" else upper
         part = in_words(dispute.facet)
         says = FINDING[kind].format(
-            upper=upper, lower=lower, entry=dispute.entry.id, part=part, old=said_of(dispute.old),
-            new=said_of(dispute.new), relation=ruling.relation, stands=stands,
+            upper=upper,
+            lower=lower,
+            entry=dispute.entry.id,
+            part=part,
+            old=said_of(dispute.old),
+            new=said_of(dispute.new),
+            relation=ruling.relation,
+            stands=stands,
         )
         parties = [
             {"layer": layer.id, "says": said_of(value), "cites": self.book.cites(change.cites)}
             for layer, change, value in self._sides(dispute)
         ]
-        self.book.findings.append({
-            "says": says, "entry": dispute.entry.full_id, "part": part, "relation": ruling.relation,
-            "finding": kind, "stands": stands, "parties": parties,
-        })
+        self.book.findings.append(
+            {
+                "says": says,
+                "entry": dispute.entry.full_id,
+                "part": part,
+                "relation": ruling.relation,
+                "finding": kind,
+                "stands": stands,
+                "parties": parties,
+            }
+        )
 
 
 def _done(operation: Operation) -> Iterator[Facet]:

@@ -28,8 +28,20 @@ SECTIONS = (
 
 
 PROVENANCE = (
-    "title", "cites", "source", "transcription", "note", "layer", "ask", "question", "says", "gaps", "erratum",
-    "document", "labels", "stricter",
+    "title",
+    "cites",
+    "source",
+    "transcription",
+    "note",
+    "layer",
+    "ask",
+    "question",
+    "says",
+    "gaps",
+    "erratum",
+    "document",
+    "labels",
+    "stricter",
 )
 """Properties that say where an entry comes from or put it in words; they change no value."""
 

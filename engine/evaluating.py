@@ -141,8 +141,10 @@ class Run:
             raise KeyError(f"{thing.kind}.{name}")
         key = (thing.path, name)
         if key in self._open:
-            chain = [*list(self._open)[list(self._open).index(key):], key]
-            raise GaugebookError.because("values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain))
+            chain = [*list(self._open)[list(self._open).index(key) :], key]
+            raise GaugebookError.because(
+                "values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain)
+            )
         self._open[key] = None
         self._frames.append(set())
         try:
@@ -176,12 +178,16 @@ class Run:
         if default is None:
             if attribute.data["optional"]:
                 if "assume" in field:
-                    self.assumptions[thing.path, attribute.name] = Assumption(thing.path, attribute.name, None, attribute)
+                    self.assumptions[thing.path, attribute.name] = Assumption(
+                        thing.path, attribute.name, None, attribute
+                    )
                 return None
             ask = f" ({field['ask']})" if "ask" in field else ""
             raise Absent([f"{thing.path}.{'.'.join(attribute.steps)} is not stated{ask}"])
         value = read_value(self.rulebook, attribute, str(default))
-        self.assumptions[thing.path, attribute.name] = Assumption(thing.path, attribute.name, value, attribute)
+        self.assumptions[thing.path, attribute.name] = Assumption(
+            thing.path, attribute.name, value, attribute
+        )
         return value
 
     # -- other values for stated ones

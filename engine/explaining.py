@@ -91,8 +91,12 @@ def render_text(tree: Tree, full: bool = False) -> str:
         text = f"{line.text}  {cite}" if cite else line.text
         made.append(
             textwrap.fill(
-                text, WIDTH, initial_indent=pad, subsequent_indent=f"{pad}      ",
-                break_long_words=False, break_on_hyphens=False,
+                text,
+                WIDTH,
+                initial_indent=pad,
+                subsequent_indent=f"{pad}      ",
+                break_long_words=False,
+                break_on_hyphens=False,
             ).replace(KEPT, " ")
         )
     return "\n".join(made) + "\n"
@@ -214,7 +218,8 @@ def _rejected(candidates: list[Tree], full: bool, depth: int) -> Iterator[Line]:
     for (check, why), group in groupby(candidates, failing):
         failed = list(group)
         members = ", ".join(
-            candidate["value"] if candidate.get("actual", candidate)["value"] == candidate["value"]
+            candidate["value"]
+            if candidate.get("actual", candidate)["value"] == candidate["value"]
             else f"{candidate['value']} ({candidate['actual']['value']})"
             for candidate in failed
         )

@@ -139,7 +139,11 @@ class Extensions:
     # -- asking
 
     def ask(
-        self, plugin: Plugin, fault: str, call: Callable[[], _Item], limit: float | None = None,
+        self,
+        plugin: Plugin,
+        fault: str,
+        call: Callable[[], _Item],
+        limit: float | None = None,
         **values: object,
     ) -> _Item | None:
         """What a call into a plugin answers; where it fails, that is told as `fault`, and none comes back.
@@ -312,7 +316,7 @@ def _imported(value: str) -> tuple[Any, dict[str, Callable[[], Any]]]:
     made: Any = import_module(module.strip())
     for name in filter(None, path.strip().split(".")):
         made = getattr(made, name)
-    members = {name: getattr(made, name, None) for name in dir(made)}
+    members: dict[str, Any] = {name: getattr(made, name, None) for name in dir(made)}
     return made, {name: value for name, value in members.items() if getattr(value, MARK, False) is True}
 
 

@@ -101,7 +101,13 @@ def _meets(ours: tuple[int, ...], sign: str, wanted: tuple[int, ...], any_below:
     below = len(wanted) if any_below else len(wanted) - 1 if sign == "~=" else length
     alike = a[:below] == b[:below]
     return {
-        "==": alike, "===": alike, "!=": not alike, ">=": a >= b, "<=": a <= b, ">": a > b, "<": a < b,
+        "==": alike,
+        "===": alike,
+        "!=": not alike,
+        ">=": a >= b,
+        "<=": a <= b,
+        ">": a > b,
+        "<": a < b,
         "~=": a >= b and alike,
     }.get(sign, True)
 

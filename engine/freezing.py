@@ -67,25 +67,38 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         },
         "checks": checks,
         "cautions": [
-            {"name": c.entry.name, "kind": c.kind, "say": str(c.entry.body.get("say", "")), "entry": c.entry.id}
+            {
+                "name": c.entry.name,
+                "kind": c.kind,
+                "say": str(c.entry.body.get("say", "")),
+                "entry": c.entry.id,
+            }
             for c in programs.cautions
         ],
         "outputs": [
             {
-                "name": o.entry.name, "kind": o.kind, "form": str(o.entry.body.get("form", "")),
-                "say": str(o.entry.body.get("say", "")), "shows": o.shows, "entry": o.entry.id,
+                "name": o.entry.name,
+                "kind": o.kind,
+                "form": str(o.entry.body.get("form", "")),
+                "say": str(o.entry.body.get("say", "")),
+                "shows": o.shows,
+                "entry": o.entry.id,
             }
             for o in programs.outputs
         ],
         "day": book.day,
         "absent": book.absent,
         "findings": book.findings,
-        "summary": {entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()},
+        "summary": {
+            entry.name: entry.body.get("is", entry.body) for entry in book.section("summary").values()
+        },
         "totals": totals_of(model, problems),
         "sheet": [entry.body for entry in book.section("sheet").values()],
         "removed": {id: change.layer for id, change in book.removed.items()},
         "not_encoded": [
-            {"layer": layer.id, **part} for layer in book.layers for part in as_list(layer.header.get("not_encoded"))
+            {"layer": layer.id, **part}
+            for layer in book.layers
+            for part in as_list(layer.header.get("not_encoded"))
         ],
         "functions": functions,
         "lent": _lent(source),
@@ -103,8 +116,12 @@ def digest(data: Any) -> str:
 
 def _layer(id: str, header: dict[str, Any], layer_digest: str, document: str) -> dict[str, Any]:
     return {
-        "id": id, "version": str(header.get("version", "")), "digest": layer_digest,
-        "title": str(header.get("title", id)), "document": document, "force": str(header.get("force", "yes")),
+        "id": id,
+        "version": str(header.get("version", "")),
+        "digest": layer_digest,
+        "title": str(header.get("title", id)),
+        "document": document,
+        "force": str(header.get("force", "yes")),
     }
 
 
@@ -124,7 +141,9 @@ def content(entry: Entry) -> str:
 
 def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     made: dict[str, Any] = {
-        "full": entry.full_id, "cites": book.cites(entry.cites), "content": content(entry),
+        "full": entry.full_id,
+        "cites": book.cites(entry.cites),
+        "content": content(entry),
     }
     for name in ("title", "transcription", "source", "note"):
         if name in entry.body:
@@ -136,14 +155,20 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     if any(remarks.values()):
         made["remarks"] = {at: remark for at, remark in remarks.items() if remark}
     changed = [
-        {"layer": change.layer, "operation": change.operation, "what": change.what, "cites": book.cites(change.cites)}
+        {
+            "layer": change.layer,
+            "operation": change.operation,
+            "what": change.what,
+            "cites": book.cites(change.cites),
+        }
         for change in entry.changes
     ]
     if changed:
         made["changed"] = changed
     own, documents = book.prefix(entry), book.documents()
     amended = [
-        told for told, change in zip(changed, entry.changes, strict=True)
+        told
+        for told, change in zip(changed, entry.changes, strict=True)
         if documents.get(change.layer, change.layer) != own
     ]
     if amended:
@@ -163,8 +188,12 @@ def _remark(cell: dict[str, Any]) -> str:
 def _attribute(model: Model, attribute: Attribute) -> dict[str, Any]:
     body = attribute.entry.body
     made: dict[str, Any] = {
-        "kind": attribute.kind, "name": attribute.name, "role": attribute.role, "sort": attribute.type.sort,
-        "entry": attribute.entry.id, "optional": attribute.type.optional,
+        "kind": attribute.kind,
+        "name": attribute.name,
+        "role": attribute.role,
+        "sort": attribute.type.sort,
+        "entry": attribute.entry.id,
+        "optional": attribute.type.optional,
         "unit": attribute.unit.text if attribute.unit else None,
     }
     if attribute.type.sort in ("word", "member", "thing", "things"):
@@ -177,7 +206,9 @@ def _attribute(model: Model, attribute: Attribute) -> dict[str, Any]:
     if (stated is not None and attribute.role != "relation") or attribute.relation[:1] == ("link",):
         field = stated.body if stated is not None else body
         made["field"] = {
-            key: field[key] for key in ("at", "default", "ask", "least", "most", "required", "assume") if key in field
+            key: field[key]
+            for key in ("at", "default", "ask", "least", "most", "required", "assume")
+            if key in field
         }
         made["field"]["entry"] = stated.id if stated is not None else attribute.entry.id
     return made
@@ -203,8 +234,12 @@ def _table(model: Model, name: str) -> dict[str, Any]:
     return {
         "axes": [
             {
-                "name": key_name, "match": match, "beyond": str(key.get("beyond", "not_permitted")),
-                "number": type.sort == "number", "unit": key.get("unit"), "keys": [_frozen(value) for value in axis],
+                "name": key_name,
+                "match": match,
+                "beyond": str(key.get("beyond", "not_permitted")),
+                "number": type.sort == "number",
+                "unit": key.get("unit"),
+                "keys": [_frozen(value) for value in axis],
             }
             for (key_name, type, match), key, axis in zip(table.keys, keys, axes, strict=True)
         ],
@@ -225,11 +260,13 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
         if route.name not in ("", "otherwise"):
             section = "exceptions" if route.rank is not None else "branches"
             part = rule.entry.body[section][route.name]
-        routes.append({
-            "name": route.name,
-            "cites": book.part_cites(rule.entry, part),
-            "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
-        })
+        routes.append(
+            {
+                "name": route.name,
+                "cites": book.part_cites(rule.entry, part),
+                "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
+            }
+        )
     return {"routes": routes, "leans": _leans(rule.ops())}
 
 
@@ -247,7 +284,9 @@ def _way(book: Book, entry: Entry, way: Route) -> dict[str, Any]:
     parts = {**(entry.body.get("exceptions") or {}), **(entry.body.get("any_of") or {})}
     part = parts[way.name]
     return {
-        "name": way.name, "title": str(part.get("title", way.name)), "cites": book.part_cites(entry, part),
+        "name": way.name,
+        "title": str(part.get("title", way.name)),
+        "cites": book.part_cites(entry, part),
         "sign": _sign(way.value),
     }
 

@@ -30,7 +30,12 @@ def valued(value: Any, unit: Unit | None) -> Tree:
 
 
 def hit(
-    rulebook: Rulebook, name: str, keys: list[Any], shown: list[str], value: Any, unit: Unit | None,
+    rulebook: Rulebook,
+    name: str,
+    keys: list[Any],
+    shown: list[str],
+    value: Any,
+    unit: Unit | None,
     beside: bool = False,
 ) -> Tree:
     """A lookup in the table `name`: table, keys, value, row, entry, and with `beside` its neighbours."""
@@ -117,7 +122,7 @@ def _neighbours(
         at = order.index(places[number]) if places[number] in order else len(order)
         for near in (at - 1, at + 1):
             if 0 <= near < len(order):
-                cell = table.cells.get((*places[:number], order[near], *places[number + 1:]), DASH)
+                cell = table.cells.get((*places[:number], order[near], *places[number + 1 :]), DASH)
                 key = text_of(axis.keys[order[near]], units[number])
                 found.append({"key": axis.name, "row": key, "value": text_of(cell, unit)})
     return found

@@ -43,7 +43,11 @@ class Loan:
     """A function of a plugin as compiled rules call it: with values in base units."""
 
     def __init__(
-        self, held_by: Extensions, plugin: Plugin, function: LanguageFunction, units: Units,
+        self,
+        held_by: Extensions,
+        plugin: Plugin,
+        function: LanguageFunction,
+        units: Units,
         lists: Mapping[Sort, Iterable[str]],
     ) -> None:
         self.held_by, self.plugin, self.function, self.units = held_by, plugin, function, units

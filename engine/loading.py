@@ -20,8 +20,18 @@ from .shelf import ruleset_files
 from .units import Units
 
 OPERATIONS = (
-    "set", "add", "replace", "remove", "recite", "except", "alternative", "allow", "forbid", "substitute",
-    "borrow", "retire",
+    "set",
+    "add",
+    "replace",
+    "remove",
+    "recite",
+    "except",
+    "alternative",
+    "allow",
+    "forbid",
+    "substitute",
+    "borrow",
+    "retire",
 )
 TEXT = "text"
 """The target of an operation that changes wording wherever it stands."""
@@ -65,9 +75,7 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
         return None
     aside = (*SECTIONS, "amend")
     header = {key: plain(value) for key, value in documents[0].data.items() if key not in aside}
-    layer = Layer(
-        str(header["id"]), header, Place(documents[0], ()), [], [], "sha256:" + digest.hexdigest()
-    )
+    layer = Layer(str(header["id"]), header, Place(documents[0], ()), [], [], "sha256:" + digest.hexdigest())
     for document in documents:
         layer.entries.extend(entries_of(document, layer.id, problems))
         layer.operations.extend(operations_of(document))

@@ -68,9 +68,7 @@ class Reader:
 
     # -- entry points
 
-    def read(
-        self, text: Any, *path: str | int, expect: Type | None = None, given: Op | None = None
-    ) -> Op:
+    def read(self, text: Any, *path: str | int, expect: Type | None = None, given: Op | None = None) -> Op:
         """Parse and understand the expression at `path` of the entry.
 
         `given` is a condition known to hold. A wrong expression is reported and comes back as a step of type
@@ -103,8 +101,12 @@ class Reader:
         if type.sort == "number":
             return self.model.units.describe(type.detail)
         words = {
-            "truth": "yes or no", "word": f"a word of {type.detail}", "member": f"a member of {type.detail}",
-            "thing": f"a {type.detail}", "things": f"several things of kind {type.detail}", "text": "text",
+            "truth": "yes or no",
+            "word": f"a word of {type.detail}",
+            "member": f"a member of {type.detail}",
+            "thing": f"a {type.detail}",
+            "things": f"several things of kind {type.detail}",
+            "text": "text",
             "nothing": "none",
         }
         return words.get(type.sort, type.sort)
@@ -139,7 +141,11 @@ class Reader:
 
     def _quantity(self, node: tree.Quantity, expect: Type | None) -> Op:
         label = f"{node.amount} {node.unit}"
-        if expect is not None and expect.sort == "member" and label in self.model.series[expect.detail].labels:
+        if (
+            expect is not None
+            and expect.sort == "member"
+            and label in self.model.series[expect.detail].labels
+        ):
             return Op("value", (label,), Type("member", expect.detail), node)
         try:
             value, unit = self.model.units.quantity(label)
@@ -174,7 +180,9 @@ class Reader:
         if homes:
             lists = ", ".join(sorted(home.detail for home in homes))
             return self._say("word-of-several-lists", node, word=name, lists=lists)
-        return self._say("unknown-name-in-rule", node, name=name, nearest=self.model.hint(name, self._known_names(expect)))
+        return self._say(
+            "unknown-name-in-rule", node, name=name, nearest=self.model.hint(name, self._known_names(expect))
+        )
 
     def _bound_name(self, node: tree.Name) -> Op | None:
         name = node.text
@@ -228,7 +236,13 @@ class Reader:
         found = self._own_name(tree.Name(node.name, span=node.span))
         if found is None:
             known = self.model.names_of(self.kind)
-            return self._say("unknown-attribute", node, name=node.name, kind=self.kind, nearest=self.model.hint(node.name, known))
+            return self._say(
+                "unknown-attribute",
+                node,
+                name=node.name,
+                kind=self.kind,
+                nearest=self.model.hint(node.name, known),
+            )
         return Op(found.code, found.parts, found.type, node)
 
     def _property(self, node: tree.Property, expect: Type | None) -> Op:
@@ -240,7 +254,11 @@ class Reader:
             known = self.model.series[detail].properties
             if node.name not in known:
                 return self._say(
-                    "unknown-property", node, name=node.name, series=detail, nearest=self.model.hint(node.name, known)
+                    "unknown-property",
+                    node,
+                    name=node.name,
+                    series=detail,
+                    nearest=self.model.hint(node.name, known),
                 )
             return Op("property", (subject, detail, node.name), known[node.name][0], node)
         if sort not in ("thing", "things"):
@@ -258,15 +276,31 @@ class Reader:
     def _lookup(self, node: tree.Lookup, expect: Type | None) -> Op:
         table = self.model.tables.get(node.table)
         if table is None:
-            return self._say("unknown-table", node, name=node.table, nearest=self.model.hint(node.table, self.model.tables))
+            return self._say(
+                "unknown-table", node, name=node.table, nearest=self.model.hint(node.table, self.model.tables)
+            )
         if len(node.keys) != len(table.keys):
             names = ", ".join(key[0] for key in table.keys)
-            return self._say("key-count", node, table=node.table, found=len(node.keys), expected=len(table.keys), names=names)
+            return self._say(
+                "key-count",
+                node,
+                table=node.table,
+                found=len(node.keys),
+                expected=len(table.keys),
+                names=names,
+            )
         keys = []
         for given, (name, type, _) in zip(node.keys, table.keys, strict=True):
             key = self.lower(given, type)
             if key.type.sort != "wrong" and type.sort != "wrong" and not self._same(key.type, type):
-                self._say("wrong-key", given, table=node.table, key=name, found=self.describe(key.type), expected=self.describe(type))
+                self._say(
+                    "wrong-key",
+                    given,
+                    table=node.table,
+                    key=name,
+                    found=self.describe(key.type),
+                    expected=self.describe(type),
+                )
             keys.append(key)
         return Op("lookup", (node.table, *keys), table.type, node)
 
@@ -284,7 +318,9 @@ class Reader:
         result = function.result(types)
         if result is None:
             found = ", ".join(self.describe(type) for type in types) or "nothing"
-            return self._say("wrong-arguments", node, name=node.function, why=f"{function.takes}; found {found}")
+            return self._say(
+                "wrong-arguments", node, name=node.function, why=f"{function.takes}; found {found}"
+            )
         return Op("call", (node.function, *arguments), result, node)
 
     def _negative(self, node: tree.Negative, expect: Type | None) -> Op:
@@ -360,7 +396,10 @@ class Reader:
         for option in options:
             if not self._same(operand.type, option.type):
                 self._say(
-                    "cannot-compare", option.node, left=self.describe(operand.type), right=self.describe(option.type)
+                    "cannot-compare",
+                    option.node,
+                    left=self.describe(operand.type),
+                    right=self.describe(option.type),
                 )
         op = Op("one_of", (operand, *options), TRUTH, node)
         return Op("not", (op,), TRUTH, node) if node.negated else op
@@ -404,7 +443,9 @@ class Reader:
             where = self._condition(node.where) if node.where is not None else None
             body = None
             if node.body is not None:
-                body = self._condition(node.body) if node.op in ("any", "all") else self.lower(node.body, expect)
+                body = (
+                    self._condition(node.body) if node.op in ("any", "all") else self.lower(node.body, expect)
+                )
         finally:
             self.scopes.pop()
         type = self._aggregate_type(node, body)
@@ -427,7 +468,9 @@ class Reader:
         name = node.series.text if isinstance(node.series, tree.Name) else ""
         series = self.model.series.get(name)
         if series is None:
-            return self._say("unknown-series", node.series, name=name, nearest=self.model.hint(name, self.model.series))
+            return self._say(
+                "unknown-series", node.series, name=name, nearest=self.model.hint(name, self.model.series)
+            )
         self.numbers += 1
         number = self.numbers
         self.scopes.append(Scope("bound", number, series.type, node.variable))
@@ -438,12 +481,15 @@ class Reader:
         return Op("pick", (node.which, number, name, where), series.type, node)
 
 
-
 def _present(condition: tree.Node) -> list[tree.Node]:
     """What a condition that holds shows to be there: `x is not none`, `x is given`, joined by `and`."""
     if isinstance(condition, tree.Logic) and condition.op == "and":
         return [*_present(condition.left), *_present(condition.right)]
-    if isinstance(condition, tree.Comparison) and condition.op == "is not" and condition.right == tree.Nothing():
+    if (
+        isinstance(condition, tree.Comparison)
+        and condition.op == "is not"
+        and condition.right == tree.Nothing()
+    ):
         return [condition.left]
     if isinstance(condition, tree.Given) and not condition.negated:
         return [condition.operand]

@@ -91,7 +91,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "there is no ruleset '{id}'{nearest}",
         "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
     ),
-    "ruleset-misnamed": ("the ruleset calls itself '{id}' and stands in a folder or file named '{folder}'", None),
+    "ruleset-misnamed": (
+        "the ruleset calls itself '{id}' and stands in a folder or file named '{folder}'",
+        None,
+    ),
     "rulesets-extend-each-other": ("these rulesets extend each other: {chain}", None),
     "entry-given-twice": ("{entry} is given twice in this ruleset", None),
     "entry-exists-below": (
@@ -104,7 +107,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     "target-removed": ("there is no entry '{entry}' to change: {layer} has {what} it", None),
     "target-touched-twice": (
-        "this ruleset changes {aspect} of {entry} twice", "one operation says what it shall be",
+        "this ruleset changes {aspect} of {entry} twice",
+        "one operation says what it shall be",
     ),
     "property-not-found": ("{entry} has no property '{property}'{nearest}", None),
     "cell-not-found": ("{table} has no cell at [{cell}]{nearest}", None),
@@ -118,7 +122,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "may_not_differ or specific_wins",
     ),
     "label-not-found": (
-        "no entry carries the label '{label}'{nearest}", "give the entries meant 'labels: [{label}]'",
+        "no entry carries the label '{label}'{nearest}",
+        "give the entries meant 'labels: [{label}]'",
     ),
     "entry-renamed": ("{old} is called {new} now", "use the new name; the old one still works"),
     "no-such-section": (
@@ -126,7 +131,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "write SECTION/NAME; the sections are: {sections}",
     ),
     "check-exists": (
-        "this list becomes {entry}, and {layer} has an entry of that name", "give the list a 'name' of its own",
+        "this list becomes {entry}, and {layer} has an entry of that name",
+        "give the list a 'name' of its own",
     ),
     "nothing-to-allow": (
         "{entry} is no list of words, and no field or choice holds a word of one",
@@ -139,7 +145,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "nothing-to-borrow": ("{ruleset} has no entry '{entry}' to borrow{nearest}", None),
     "rulesets-borrow-in-circle": ("these rulesets borrow from each other: {chain}", None),
     "row-exists": (
-        "{table} already has the row '{row}'", "change its cells with 'cells', or remove the row first",
+        "{table} already has the row '{row}'",
+        "change its cells with 'cells', or remove the row first",
     ),
     "word-not-found": ("{entry} does not list '{word}'{nearest}", None),
     "word-exists": ("{entry} lists '{word}' already", "leave it out here"),
@@ -148,13 +155,17 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "replace the whole series, or add the member together with its properties in the layer below",
     ),
     "exception-not-here": (
-        "{entry} cannot have an exception; these sections can: {sections}", "set the property that shall differ",
+        "{entry} cannot have an exception; these sections can: {sections}",
+        "set the property that shall differ",
     ),
     "exception-says-wrongly": (
         "an exception to {entry} has no use for '{key}'",
         "in rules an exception says 'is'; in checks it says 'require', or only 'when', which lifts the check",
     ),
-    "exception-says-nothing": ("the exception {exception} to {entry} does not say what the value is", "give it 'is'"),
+    "exception-says-nothing": (
+        "the exception {exception} to {entry} does not say what the value is",
+        "give it 'is'",
+    ),
     "exception-without-condition": (
         "the exception {exception} to {entry} has no condition, so the entry would never hold",
         "give it 'when', or remove the entry",
@@ -167,10 +178,16 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "exception-exists": ("{entry} already has an exception named '{exception}'", None),
     "row-twice": ("{table} prints the row '{row}' twice", "remove one of the two"),
     # --- rulesets: worth a look ------------------------------------------------------------------------
-    "operation-without-cites": ("the change of {target} cites nothing", "say which section orders it: 'cites: ...'"),
+    "operation-without-cites": (
+        "the change of {target} cites nothing",
+        "say which section orders it: 'cites: ...'",
+    ),
     "no-citation": ("{entry} cites nothing", "give it 'cites'"),
     "no-provenance": ("{entry} has no '{key}'", "say where the figure was read, and how well"),
-    "unknown-source": ("the source '{key}' is in no layer's list of sources", "list it in the header under 'sources'"),
+    "unknown-source": (
+        "the source '{key}' is in no layer's list of sources",
+        "list it in the header under 'sources'",
+    ),
     "unused": ("nothing uses {entry}", None),
     "never-applies": ("{entry} never applies: its condition contradicts itself", None),
     "way-never-holds": ("{entry}: '{way}' can never hold: its condition contradicts itself", None),
@@ -178,13 +195,20 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "{entry}: '{way}' and '{other}' have the same rank and the same condition, so they always clash",
         "give one of them a higher 'rank'",
     ),
-    "way-shadowed": ("{entry}: '{way}' is never reached: '{other}' has the same condition and stands before it", None),
+    "way-shadowed": (
+        "{entry}: '{way}' is never reached: '{other}' has the same condition and stands before it",
+        None,
+    ),
     "table-gap": (
-        "{table} says nothing for {key}: {lacking}", "a value asked for there is not permitted; write '-' or 'missing'",
+        "{table} says nothing for {key}: {lacking}",
+        "a value asked for there is not permitted; write '-' or 'missing'",
     ),
     "odd-step": ("{table}: the column turns at [{cell}], and only there", "compare the cell with the text"),
     "days-reversed": ("the change of {target} ends before it begins", None),
-    "ruleset-exists": ("there is something at {path} already", "choose another id, or another folder with '--folder'"),
+    "ruleset-exists": (
+        "there is something at {path} already",
+        "choose another id, or another folder with '--folder'",
+    ),
     # --- adoption: which rulesets apply where, and from which day -----------------------------------
     "unknown-jurisdiction": (
         "there is no jurisdiction '{id}'{nearest}",
@@ -192,13 +216,16 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     "not-a-day": ("'{text}' is not a day", "write it as year-month-day, 2021-03-15"),
     "no-day-for-adoption": (
-        "{id} asks for a day, and the project states none", "state one of: {fields}; or give '--date'",
+        "{id} asks for a day, and the project states none",
+        "state one of: {fields}; or give '--date'",
     ),
     "day-not-covered": (
-        "{id} says nothing about {day} ({event})", "covered: {ranges}; for another day name the rulesets yourself",
+        "{id} says nothing about {day} ({event})",
+        "covered: {ranges}; for another day name the rulesets yourself",
     ),
     "election-needed": (
-        "{id} leaves the choice to the applicant on this day: {periods}", "say which in '{field}'",
+        "{id} leaves the choice to the applicant on this day: {periods}",
+        "say which in '{field}'",
     ),
     "unknown-election": ("{id} knows no period '{name}' to elect{nearest}", None),
     "election-not-open": ("'{name}' cannot be elected for this day: it is open {days}", None),
@@ -210,15 +237,21 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "{id} adopts several stacks for this day: {periods}",
         "end one before the other begins, or let the applicant choose with 'elect: yes'",
     ),
-    "adoption-needs-field": ("{id} asks for '{field}' to say what applies, and the project does not state it", None),
+    "adoption-needs-field": (
+        "{id} asks for '{field}' to say what applies, and the project does not state it",
+        None,
+    ),
     "adoption-condition": (
-        "'{text}' is more than an adoption can ask", "ask for words: 'site.field is word', is one of, is given",
+        "'{text}' is more than an adoption can ask",
+        "ask for words: 'site.field is word', is one of, is given",
     ),
     "periods-overlap": (
-        "the periods '{one}' and '{other}' overlap", "end the first before the second begins, or use 'elect: yes'",
+        "the periods '{one}' and '{other}' overlap",
+        "end the first before the second begins, or use 'elect: yes'",
     ),
     "periods-gap": (
-        "nothing is adopted between the periods '{one}' (until {end}) and '{other}' (from {start})", None,
+        "nothing is adopted between the periods '{one}' (until {end}) and '{other}' (from {start})",
+        None,
     ),
     "checksum-differs": (
         "the figures of {table} are not those its checksum was written for",
@@ -233,7 +266,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "unknown-word": ("'{word}' is not one of the words allowed here: {among}{nearest}", None),
     "member-twice": ("the series {series} lists '{member}' twice", None),
     "property-length": (
-        "the property {property} of {series} has {found} values and the series {expected} members", None,
+        "the property {property} of {series} has {found} values and the series {expected} members",
+        None,
     ),
     "column-width": ("a column of {table} has {found} keys where {expected} are due", None),
     "row-length": ("the row '{row}' of {table} has {found} cells where {expected} are due", None),
@@ -256,7 +290,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "unknown-series": ("there is no series '{name}'{nearest}", None),
     "unknown-function": ("there is no function '{name}'{nearest}", None),
     "word-of-several-lists": (
-        "'{word}' is a word of several lists: {lists}", "compare it with something that says which",
+        "'{word}' is a word of several lists: {lists}",
+        "compare it with something that says which",
     ),
     "nothing-inside": ("{found} has nothing named '{name}' inside", None),
     "value-of-many": (
@@ -268,10 +303,14 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "wrong-arguments": ("{name} takes {why}", None),
     "wrong-type": ("this is {found} where {expected} is due", None),
     "may-be-none": (
-        "this may be none where {found} is due", "say what then holds: if x is none then ... else x",
+        "this may be none where {found} is due",
+        "say what then holds: if x is none then ... else x",
     ),
     "not-a-number": ("this is {found}, and only a number can be calculated with", None),
-    "not-a-condition": ("this is {found} where a condition is due", "a condition is yes or no, as 'a >= b' is"),
+    "not-a-condition": (
+        "this is {found} where a condition is due",
+        "a condition is yes or no, as 'a >= b' is",
+    ),
     "power-not-whole": ("a power is a whole number written out", None),
     "no-order": ("{found} has no order, so only 'is' and 'is not' compare it", None),
     "branches-differ": ("'then' is {left} and 'else' is {right}", None),
@@ -286,7 +325,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "unknown-layout": ("there is no layout '{name}'{nearest}", None),
     "unknown-reading": ("there is no reading '{name}'{nearest}", None),
     "unknown-option": (
-        "the reading '{reading}' has no option '{option}'; it has: {options}{nearest}", None,
+        "the reading '{reading}' has no option '{option}'; it has: {options}{nearest}",
+        None,
     ),
     "not-a-mapping": ("'{key}' should hold keys with values", None),
     "not-a-list": ("'{key}' should be a list", None),
@@ -310,7 +350,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "not-a-folder": ("there is no folder {path}", None),
     # --- batches ----------------------------------------------------------------------------------------
     "case-file-kind": ("'{path}' is no table of cases: its name ends in none of {known}", None),
-    "case-without-header": ("the table has no header", "the first line names a field and its unit for each column"),
+    "case-without-header": (
+        "the table has no header",
+        "the first line names a field and its unit for each column",
+    ),
     "case-column-twice": ("the column '{name}' is there twice", None),
     "unknown-case-field": (
         "no field is called '{name}'{nearest}",
@@ -325,7 +368,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "case-labels": ("carried through as labels, because they name no field: {names}", None),
     "batch-goes-on": ("{path} holds {rows} rows of the same batch; going on after them", None),
     "batch-starts-anew": ("{path} belongs to another batch; starting anew", None),
-    "batch-row-by-row": ("no program of its own can be made for {stack}; each row is evaluated by itself", None),
+    "batch-row-by-row": (
+        "no program of its own can be made for {stack}; each row is evaluated by itself",
+        None,
+    ),
     "batch-running": ("another process is writing {path}", None),
     "batch-stopped": ("stopped after {rows} rows", "the same call goes on from there"),
     "output-is-input": ("the output would overwrite the input {path}", None),
@@ -337,7 +383,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
     ),
     # --- plugins -----------------------------------------------------------------------------------------
-    "unknown-plugin": ("there is no plugin '{name}' to switch off{nearest}", "'gaugebook plugins' lists them"),
+    "unknown-plugin": (
+        "there is no plugin '{name}' to switch off{nearest}",
+        "'gaugebook plugins' lists them",
+    ),
     "plugin-import": (
         "the plugin {plugin} cannot be imported: {reason}",
         "reinstall or update {by}, or leave it alone: --without-plugin {plugin_name}",
@@ -357,7 +406,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "plugin alone",
     ),
     "plugin-answers-nothing": (
-        "the plugin {plugin} answers no hook", "mark its functions with @gaugebook.hookimpl, or uninstall {by}",
+        "the plugin {plugin} answers no hook",
+        "mark its functions with @gaugebook.hookimpl, or uninstall {by}",
     ),
     "plugin-name-taken": (
         "the plugin {plugin} has the name of {other} and is left alone",
@@ -405,21 +455,21 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     # --- what plugins read -------------------------------------------------------------------------------
     "unknown-format": ("there is no report format '{name}'{nearest}", "known: {known}"),
-    "extra-missing": (
-        "this needs the package {package}, which is not installed", "pip install 'gaugebook[{extra}]'",
-    ),
     "unknown-catalogue": (
-        "there is no catalogue '{name}'{nearest}", "'gaugebook plugins' lists the catalogues; known: {known}",
+        "there is no catalogue '{name}'{nearest}",
+        "'gaugebook plugins' lists the catalogues; known: {known}",
     ),
     "catalogue-without-item": ("'{text}' does not say what to take", "write 'CATALOGUE: ITEM'"),
     "catalogue-lacks": ("the catalogue {name} has no '{item}'{nearest}", None),
     "weather-line": ("this line of the weather file does not read as {expected}", None),
     "weather-hours": (
-        "the weather file holds {found} hours, and a year has 8760 or 8784", "give a file of one whole year",
+        "the weather file holds {found} hours, and a year has 8760 or 8784",
+        "give a file of one whole year",
     ),
     "weather-header": ("the weather file lacks {what}", "known formats: EPW, and TMY3 as CSV"),
     "sheet-without-section": (
-        "this row stands below no section", "begin with a row that holds the name of a section, such as [circuits]",
+        "this row stands below no section",
+        "begin with a row that holds the name of a section, such as [circuits]",
     ),
     "sheet-header-twice": ("the column '{header}' is given twice in this section", None),
     "sheet-header-empty": ("this cell stands below no column header", "name the column, or empty the cell"),
@@ -428,7 +478,8 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "sheet-row-of-nothing": ("there is no '{name}' in {section} for this row to belong to{nearest}", None),
     "sheet-section-twice": ("the section {section} is given twice", None),
     "sheet-formula": (
-        "this cell holds a formula without its result", "open the file in a spreadsheet program and save it again",
+        "this cell holds a formula without its result",
+        "open the file in a spreadsheet program and save it again",
     ),
     "sheet-unreadable": ("this does not read as a {what}: {reason}", None),
     # --- evaluation -----------------------------------------------------------------------------------

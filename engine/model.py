@@ -139,12 +139,22 @@ class Model:
         return (made[0].maybe() if optional else made[0]), made[1]
 
     def _named(
-        self, entry: Entry, word: str, body: dict[str, Any], known: dict[str, Any], sort: str, *path: str | int
+        self,
+        entry: Entry,
+        word: str,
+        body: dict[str, Any],
+        known: dict[str, Any],
+        sort: str,
+        *path: str | int,
     ) -> tuple[Type, Unit | None]:
         name = str(body[word])
         if name not in known:
             self.problems.add(
-                "unknown-name", entry.place(*path, word).span(), what=word, name=name, nearest=self.hint(name, known)
+                "unknown-name",
+                entry.place(*path, word).span(),
+                what=word,
+                name=name,
+                nearest=self.hint(name, known),
             )
             return WRONG, None
         return Type(sort, name), None
@@ -182,7 +192,13 @@ class Model:
         elif type.sort == "truth":
             known = ["yes", "no"]
         if known and text not in known:
-            self.problems.add("unknown-word", place.span(), word=text, among=", ".join(known[:12]), nearest=hint(text, known))
+            self.problems.add(
+                "unknown-word",
+                place.span(),
+                word=text,
+                among=", ".join(known[:12]),
+                nearest=hint(text, known),
+            )
             return None
         return text == "yes" if type.sort == "truth" else text
 
@@ -205,11 +221,16 @@ class Model:
             texts = [str(text) for text in as_list(body.get("values"))]
             if len(texts) != len(labels):
                 self.problems.add(
-                    "property-length", entry.place("properties", prop).span(), series=name, property=prop,
-                    found=len(texts), expected=len(labels),
+                    "property-length",
+                    entry.place("properties", prop).span(),
+                    series=name,
+                    property=prop,
+                    found=len(texts),
+                    expected=len(labels),
                 )
             cells = {
-                label: text if text in (DASH, MISSING)
+                label: text
+                if text in (DASH, MISSING)
                 else self.value(entry, type, unit, text, "properties", prop, "values", i)
                 for i, (label, text) in enumerate(zip(labels, texts, strict=False))
             }
@@ -234,15 +255,26 @@ class Model:
         for index, column in enumerate(columns or []):
             if len(column) != across:
                 self.problems.add(
-                    "column-width", entry.place("columns", index).span(), table=name, found=len(column), expected=across
+                    "column-width",
+                    entry.place("columns", index).span(),
+                    table=name,
+                    found=len(column),
+                    expected=across,
                 )
         for row, cells in (entry.body.get("rows") or {}).items():
             if len(cells) != width:
                 self.problems.add(
-                    "row-length", entry.place("rows").span(), table=name, row=row, found=len(cells), expected=width
+                    "row-length",
+                    entry.place("rows").span(),
+                    table=name,
+                    row=row,
+                    found=len(cells),
+                    expected=width,
                 )
         if across and not columns:
-            self.problems.add("column-width", entry.place("rows").span(), table=name, found=0, expected=across)
+            self.problems.add(
+                "column-width", entry.place("rows").span(), table=name, found=0, expected=across
+            )
         return TableModel(name, entry, keys, type, unit)
 
     def table_cells(self, table: TableModel) -> tuple[list[list[Any]], dict[tuple[int, ...], Any]]:
@@ -275,7 +307,8 @@ class Model:
             down = place(0, key_value(0, row, "rows", row))
             for number, (column, text) in enumerate(zip(columns, texts, strict=False)):
                 cells[(down, *column)] = (
-                    text if text in (DASH, MISSING)
+                    text
+                    if text in (DASH, MISSING)
                     else self.value(entry, table.type, table.unit, text, "rows", row, number)
                 )
         return axes, cells
@@ -289,12 +322,18 @@ class Model:
                 continue
             if outer not in self.kinds:
                 self.problems.add(
-                    "unknown-name", entry.place("within").span(), what="kind", name=outer, nearest=self.hint(str(outer), self.kinds)
+                    "unknown-name",
+                    entry.place("within").span(),
+                    what="kind",
+                    name=outer,
+                    nearest=self.hint(str(outer), self.kinds),
                 )
                 continue
             self._add(Attribute(name, str(outer), "relation", Type("thing", outer), None, entry, ("parent",)))
             section = str(entry.body.get("section", name))
-            self._add(Attribute(str(outer), section, "relation", Type("things", name), None, entry, ("children",)))
+            self._add(
+                Attribute(str(outer), section, "relation", Type("things", name), None, entry, ("children",))
+            )
 
     def _field(self, name: str, entry: Entry) -> None:
         kind, _, attribute = name.rpartition(".")
@@ -324,7 +363,11 @@ class Model:
         known = self.attributes.get((kind, attribute))
         if known is not None and not (known.role == "field" and role == "choice"):
             self.problems.add(
-                "attribute-twice", entry.place().key_span(), kind=kind, attribute=attribute, entry=known.entry.id
+                "attribute-twice",
+                entry.place().key_span(),
+                kind=kind,
+                attribute=attribute,
+                entry=known.entry.id,
             )
             return
         self.attributes[kind, attribute] = Attribute(kind, attribute, role, type, unit, entry)
@@ -333,7 +376,11 @@ class Model:
         name = str(entry.body.get("from"))
         if name not in self.series:
             self.problems.add(
-                "unknown-name", entry.place("from").span(), what="series", name=name, nearest=self.hint(name, self.series)
+                "unknown-name",
+                entry.place("from").span(),
+                what="series",
+                name=name,
+                nearest=self.hint(name, self.series),
             )
             return WRONG, None
         series = self.series[name]
@@ -344,7 +391,11 @@ class Model:
         if kind in self.kinds:
             return True
         self.problems.add(
-            "unknown-name", entry.place().key_span(), what="kind", name=kind, nearest=self.hint(kind, self.kinds)
+            "unknown-name",
+            entry.place().key_span(),
+            what="kind",
+            name=kind,
+            nearest=self.hint(kind, self.kinds),
         )
         return False
 
@@ -353,8 +404,11 @@ class Model:
         known = self.attributes.get(key)
         if known is not None:
             self.problems.add(
-                "attribute-twice", attribute.entry.place().key_span(), kind=attribute.kind,
-                attribute=attribute.name, entry=known.entry.id,
+                "attribute-twice",
+                attribute.entry.place().key_span(),
+                kind=attribute.kind,
+                attribute=attribute.name,
+                entry=known.entry.id,
             )
             return
         self.attributes[key] = attribute
@@ -373,5 +427,3 @@ class Model:
     def only(self, kind: str) -> bool:
         """True for a kind with exactly one thing, which any rule may name."""
         return str(self.kinds.get(kind, {}).get("one", "no")) == "yes"
-
-

@@ -63,7 +63,9 @@ def taken_page(name: str, item: str, taken: Taken) -> list[Block]:
     told = [f"Source: {taken.source}", *([taken.says] if taken.says else [])]
     rows = [[key, str(value)] for key, value in taken.values.items()]
     return [
-        Heading(f"{name}: {item}", 1), Grid(["field", "value"], rows), Paragraph("\n".join(told)),
+        Heading(f"{name}: {item}", 1),
+        Grid(["field", "value"], rows),
+        Paragraph("\n".join(told)),
         Paragraph(f'In a project: {TAKEN_FROM}: "{name}: {item}"'),
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -142,7 +143,10 @@ def read_programs(model: Model, problems: Problems) -> Programs:
     cautions = [_caution(model, entry, problems) for entry in model.book.section("cautions").values()]
     outputs = [_output(model, entry, problems) for entry in model.book.section("outputs").values()]
     programs = Programs(
-        rules, choices, [check for check in checks if check], [caution for caution in cautions if caution],
+        rules,
+        choices,
+        [check for check in checks if check],
+        [caution for caution in cautions if caution],
         [output for output in outputs if output],
     )
     _report_circles(programs, problems)
@@ -165,7 +169,7 @@ def _rule(model: Model, entry: Entry, kind: str, name: str, type: Type, problems
     if "otherwise" in body:
         routes.append(Route("otherwise", None, reader.read(body["otherwise"], "otherwise", expect=type)))
     regular = [route for route in routes if route.rank is None]
-    for route, after in zip(regular, regular[1:], strict=False):
+    for route, after in itertools.pairwise(regular):
         if route.when is None:
             problems.add("never-reached", entry.place().key_span(), entry=entry.id, route=after.name or "is")
     if not routes:
@@ -216,7 +220,10 @@ def _check(model: Model, entry: Entry, choices: dict[Node, Choice], problems: Pr
         if choice is None or choice.kind != kind:
             known = [name for owner, name in choices if owner == kind]
             problems.add(
-                "unknown-name", entry.place("constrains").span(), what=f"choice of {kind}", name=name,
+                "unknown-name",
+                entry.place("constrains").span(),
+                what=f"choice of {kind}",
+                name=name,
                 nearest=hint(attribute, known),
             )
             continue
@@ -304,7 +311,7 @@ def _report_circles(programs: Programs, problems: Problems) -> None:
 
     def visit(node: Node, path: list[Node]) -> None:
         if node in path:
-            circle = [*path[path.index(node):], node]
+            circle = [*path[path.index(node) :], node]
             entry = programs.rules[node].entry
             names = " -> ".join(name for _, name in circle)
             problems.add("leans-on-itself", entry.place().key_span(), kind=node[0], path=names)

@@ -183,7 +183,9 @@ class Builder:
     def build(self) -> None:
         """Build every thing, then tie them together."""
         sections = {
-            str(body.get("section", kind)): kind for kind, body in self.rulebook.kinds.items() if "within" not in body
+            str(body.get("section", kind)): kind
+            for kind, body in self.rulebook.kinds.items()
+            if "within" not in body
         }
         for key, value in self.source.data.items():
             if key in HEAD:
@@ -231,7 +233,9 @@ class Builder:
         self._keys(thing, body, at, (), fields, [*children, *(SELECTORS if only else ())])
         for steps, attribute in fields.items():
             if attribute.name not in thing.stated and (attribute.field or {}).get("required") == "yes" and at:
-                self._say("field-missing", at, thing=thing.path, field=".".join(steps), **self._ask(attribute))
+                self._say(
+                    "field-missing", at, thing=thing.path, field=".".join(steps), **self._ask(attribute)
+                )
             if attribute.role == "relation" and attribute.name not in thing.stated:
                 thing.memo[attribute.name] = [] if attribute.sort == "things" else None
 
@@ -264,8 +268,13 @@ class Builder:
         return keys
 
     def _keys(
-        self, thing: Thing, body: dict[str, Any], at: Path, below: tuple[str, ...],
-        fields: dict[tuple[str, ...], Attribute], others: list[str],
+        self,
+        thing: Thing,
+        body: dict[str, Any],
+        at: Path,
+        below: tuple[str, ...],
+        fields: dict[tuple[str, ...], Attribute],
+        others: list[str],
     ) -> None:
         """Read every key of a mapping: a field, a group of fields, or a mistake."""
         for key, value in body.items():
@@ -302,7 +311,11 @@ class Builder:
         except ValueError:
             known = words_of(self.rulebook, attribute)
             self.problems.add(
-                "unknown-word", self.source.span(path), word=text, among=", ".join(known[:16]), nearest=hint(text, known)
+                "unknown-word",
+                self.source.span(path),
+                word=text,
+                among=", ".join(known[:16]),
+                nearest=hint(text, known),
             )
         else:
             self._in_range(attribute, made, path)
@@ -331,7 +344,11 @@ class Builder:
             if target is None:
                 place = (*path, index) if isinstance(value, list) else path
                 self.problems.add(
-                    "unknown-thing", self.source.span(place), name=name, section=section, nearest=hint(str(name), known)
+                    "unknown-thing",
+                    self.source.span(place),
+                    name=name,
+                    section=section,
+                    nearest=hint(str(name), known),
                 )
             elif target not in found:
                 found.append(target)
@@ -354,11 +371,17 @@ class Builder:
         """A relation of a kind to itself may not lead back to where it began."""
         for attributes in self.rulebook.attributes.values():
             for attribute in attributes.values():
-                if attribute.role == "relation" and attribute.detail == attribute.kind and attribute.field is not None:
+                if (
+                    attribute.role == "relation"
+                    and attribute.detail == attribute.kind
+                    and attribute.field is not None
+                ):
                     for circle in self._circle(attribute):
                         at = self._path_of(circle[0], attribute)
                         self.problems.add(
-                            "things-feed-each-other", self.source.span(at), key=attribute.steps[-1],
+                            "things-feed-each-other",
+                            self.source.span(at),
+                            key=attribute.steps[-1],
                             path=" -> ".join(thing.name for thing in circle),
                         )
 
@@ -371,7 +394,9 @@ class Builder:
         for start in self.run.by_kind[attribute.kind]:
             if start in done:
                 continue
-            stack: list[tuple[Thing, Iterator[Thing]]] = [(start, iter(_several(start.memo.get(attribute.name))))]
+            stack: list[tuple[Thing, Iterator[Thing]]] = [
+                (start, iter(_several(start.memo.get(attribute.name))))
+            ]
             while stack:
                 thing, targets = stack[-1]
                 step = next(targets, None)
@@ -381,7 +406,7 @@ class Builder:
                     continue
                 trail = [node for node, _ in stack]
                 if step in trail:
-                    yield [*trail[trail.index(step):], step]
+                    yield [*trail[trail.index(step) :], step]
                     done.update(trail)
                     break
                 if step not in done:

@@ -76,7 +76,9 @@ class Reporter:
     def report(self, source: Source) -> dict[str, Any]:
         """The whole result."""
         with self.run.exactly():
-            outcomes = {self._key(thing, a): self._value(thing, a) for thing, a in self._asked() if self._outcome(a)}
+            outcomes = {
+                self._key(thing, a): self._value(thing, a) for thing, a in self._asked() if self._outcome(a)
+            }
             checks = [*self._checks(), *self._choices_not_made(outcomes)]
             cautions = list(dict.fromkeys(self._cautions()))
             outputs = list(self._outputs())
@@ -171,7 +173,8 @@ class Reporter:
         constraining = self.frozen["choices"][attribute.key]["checks"]
         judged = [
             {key: check[key] for key in ("check", "passes", "actual", "limit", "margin")}
-            for check in checks if check["thing"] == thing.path and check["check"] in constraining
+            for check in checks
+            if check["thing"] == thing.path and check["check"] in constraining
         ]
         choice = unstated(self.run, source, thing, attribute.name)
         would = None if isinstance(choice, Absent) else plain(choice, attribute.unit)
@@ -251,7 +254,8 @@ class Reporter:
         if key not in self._changes:
             found = [
                 {"entry": self._full(id), **change}
-                for id in key if id in self.rulebook.entries
+                for id in key
+                if id in self.rulebook.entries
                 for change in self.rulebook.entries[id].get("amended", [])
             ]
             self._changes[key] = {"amended": found} if found else {}
@@ -270,9 +274,14 @@ class Reporter:
                     certain = False
                 self._lean([output["entry"]])
                 yield {
-                    "thing": thing.path, "output": output["name"], "form": output["form"], "says": output["say"],
-                    "certain": certain, "shows": {name: self._shown(thing, name) for name in output["shows"]},
-                    "entry": self._full(output["entry"]), "cites": self.rulebook.entries[output["entry"]]["cites"],
+                    "thing": thing.path,
+                    "output": output["name"],
+                    "form": output["form"],
+                    "says": output["say"],
+                    "certain": certain,
+                    "shows": {name: self._shown(thing, name) for name in output["shows"]},
+                    "entry": self._full(output["entry"]),
+                    "cites": self.rulebook.entries[output["entry"]]["cites"],
                 }
 
     def _shown(self, thing: Thing, name: str) -> dict[str, Any]:
@@ -323,13 +332,15 @@ class Reporter:
             entry = self.rulebook.entries[reading["entry"]]
             self._lean([reading["entry"]])
             changed = any(change["what"].startswith("default:") for change in entry.get("changed", []))
-            made.append({
-                "reading": name,
-                "option": option,
-                "settled_by": "layer" if settled_by == "default" and changed else settled_by,
-                "cites": reading["options"][option].get("cites") or entry["cites"],
-                "question": reading["question"],
-            })
+            made.append(
+                {
+                    "reading": name,
+                    "option": option,
+                    "settled_by": "layer" if settled_by == "default" and changed else settled_by,
+                    "cites": reading["options"][option].get("cites") or entry["cites"],
+                    "question": reading["question"],
+                }
+            )
         return made
 
     def _assumptions(self) -> list[dict[str, Any]]:
@@ -369,11 +380,13 @@ class Reporter:
             transcription = entry.get("transcription")
             if transcription != STRONGEST:
                 source = entry.get("source", [])
-                made.append({
-                    "entry": entry["full"],
-                    "transcription": transcription,
-                    "source": [str(key) for key in (source if isinstance(source, list) else [source])],
-                })
+                made.append(
+                    {
+                        "entry": entry["full"],
+                        "transcription": transcription,
+                        "source": [str(key) for key in (source if isinstance(source, list) else [source])],
+                    }
+                )
         return sorted(made, key=lambda item: str(item["entry"]))
 
     def _lean(self, ids: Iterable[str]) -> str | None:

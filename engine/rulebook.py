@@ -12,8 +12,25 @@ from .runtime import DASH, MISSING, REST, Absent, Axis, Table
 from .units import Unit, Units
 
 RUNTIME = (
-    "Absent", "above", "at_least", "count", "divide", "enough", "given", "greatest", "least", "near", "need", "pick", "power",
-    "reach", "round_down", "round_nearest", "round_up", "square_root", "total",
+    "Absent",
+    "above",
+    "at_least",
+    "count",
+    "divide",
+    "enough",
+    "given",
+    "greatest",
+    "least",
+    "near",
+    "need",
+    "pick",
+    "power",
+    "reach",
+    "round_down",
+    "round_nearest",
+    "round_up",
+    "square_root",
+    "total",
 )
 
 
@@ -74,8 +91,13 @@ class Rulebook:
         self.code = code or compile(frozen["source"], "<rules>", "exec")
         namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
         namespace.update(
-            Decimal=Decimal, alone=alone, tables=self.tables, ranks=self.ranks, properties=self.properties,
-            members=self.members, members_backward={name: list(reversed(m)) for name, m in self.members.items()},
+            Decimal=Decimal,
+            alone=alone,
+            tables=self.tables,
+            ranks=self.ranks,
+            properties=self.properties,
+            members=self.members,
+            members_backward={name: list(reversed(m)) for name, m in self.members.items()},
         )
         if frozen["lent"]:
             namespace["lent"] = self._borrowed()
@@ -142,8 +164,10 @@ def _cell(text: Any, number: bool) -> Any:
 def _table(data: dict[str, Any]) -> tuple[list[Axis], dict[tuple[int, ...], Any]]:
     axes = [
         Axis(
-            axis["name"], axis["match"],
-            [Decimal(key) if axis["number"] and key != REST else key for key in axis["keys"]], axis["beyond"],
+            axis["name"],
+            axis["match"],
+            [Decimal(key) if axis["number"] and key != REST else key for key in axis["keys"]],
+            axis["beyond"],
         )
         for axis in data["axes"]
     ]

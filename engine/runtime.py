@@ -295,7 +295,7 @@ class Table:
 
     def _value(self, places: tuple[int, ...], keys: Sequence[Any]) -> Any:
         value = self.cells.get(places, DASH)
-        if value == DASH or value == MISSING:
+        if value in (DASH, MISSING):
             at = ", ".join(str(key) for key in keys)
             said = "does not permit" if value == DASH else "was not read at"
             raise Absent([f"{self.name} {said} {at}"], void=value == DASH)

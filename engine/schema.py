@@ -82,7 +82,11 @@ def _report(document: Document, error: Any, problems: Problems) -> None:
 
 
 _WORDS = {
-    "object": "a mapping", "array": "a list", "string": "text", "number": "a number", "integer": "a whole number",
+    "object": "a mapping",
+    "array": "a list",
+    "string": "text",
+    "number": "a number",
+    "integer": "a whole number",
     "null": "nothing",
 }
 
@@ -91,7 +95,11 @@ def _wanted(error: Any) -> str:
     types: list[str] = []
     options = error.validator_value if error.validator == "anyOf" else [{"type": error.validator_value}]
     for option in options:
-        option = error.schema.get("$defs", {}).get(option["$ref"].rsplit("/", 1)[-1], {}) if "$ref" in option else option
+        option = (
+            error.schema.get("$defs", {}).get(option["$ref"].rsplit("/", 1)[-1], {})
+            if "$ref" in option
+            else option
+        )
         found = option.get("type", "something else")
         types += found if isinstance(found, list) else [found]
     return " or ".join(dict.fromkeys(_WORDS.get(type, type) for type in types))

@@ -201,8 +201,12 @@ class Chosen(NamedTuple):
 
 
 def choose_rulesets(
-    source: Source, asked: Sequence[str] | None, problems: Problems, jurisdiction: str | None = None,
-    date: str | None = None, folders: Sequence[PathLike] = (),
+    source: Source,
+    asked: Sequence[str] | None,
+    problems: Problems,
+    jurisdiction: str | None = None,
+    date: str | None = None,
+    folders: Sequence[PathLike] = (),
 ) -> Chosen:
     """The rulesets of the call, else what the jurisdiction of the call has adopted, else those the project
     names, else what its jurisdiction has adopted. When nobody names any, that is noted in `problems`.
@@ -263,7 +267,11 @@ def settle_readings(
         elif option not in known[name]["options"]:
             options = known[name]["options"]
             problems.add(
-                "unknown-option", span, reading=name, option=option, options=", ".join(options),
+                "unknown-option",
+                span,
+                reading=name,
+                option=option,
+                options=", ".join(options),
                 nearest=hint(option, options),
             )
         else:

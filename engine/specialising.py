@@ -7,7 +7,7 @@ Asking the program gives what `Run` gives, many times faster; `varying` falls ba
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
@@ -36,11 +36,13 @@ class CannotSpecialise(Exception):
 class Program:
     """The slots of one project and the functions over them.
 
-    `values` are those of the open fields as the template has them; `said` puts the answer of a check in words.
+    `values` are those of the open fields as the template has them, `checks` all checks in their order; `said`
+    puts the answer of a check in words.
     """
 
     def __init__(
-        self, run: Run, checked: CheckedBook, values: Values, said: Callable[[Thing, str, Any], Any]
+        self, run: Run, checked: CheckedBook, values: Values, checks: list[tuple[Thing, str]],
+        said: Callable[[Thing, str, Any], Any],
     ) -> None:
         self.said = said
         self.slots: list[Any] = []
@@ -48,10 +50,26 @@ class Program:
         self.bound: dict[int, Any] = {}
         self.places: dict[tuple[str, str], int] = {}
         self.functions: dict[tuple[str, str], Callable[[], Any]] = {}
-        self.settled: dict[tuple[str, str], Any] = {}
+        self.settled: set[tuple[str, str]] = set()
         with run.exactly(), run.bound(values) as trial:
             Maker(self, run, checked, trial, set(values)).make()
         self._empty = [EMPTY] * len(self.slots)
+        keys = [(thing.path, f"check {name}") for thing, name in checks]
+        self.judging = [
+            (number, *check, self.functions[key])
+            for number, (check, key) in enumerate(zip(checks, keys, strict=True))
+            if key not in self.settled
+        ]
+        settled = [number for number, key in enumerate(keys) if key in self.settled]
+        with run.exactly():
+            self.settled_verdicts = [(n, self._settled(checks[n], keys[n])) for n in settled]
+        """What the other checks say in every row, each with its number."""
+
+    def _settled(self, check: tuple[Thing, str], key: tuple[str, str]) -> Any:
+        try:
+            return self.said(*check, self.functions[key]())
+        except Absent as absent:
+            return self.said(*check, absent)
 
     def start(self, values: Values) -> None:
         """Begin a row with these values for the open fields; `UNSTATED` where it states none."""
@@ -66,16 +84,14 @@ class Program:
         """The value of a choice; raises `Absent`."""
         return self.functions[thing.path, name]()
 
-    def verdict(self, thing: Thing, name: str) -> Any:
-        """What a check says; those that lean on no open field said it once and for all."""
-        key = (thing.path, f"check {name}")
-        if key in self.settled:
-            return self.settled[key]
-        try:
-            answer = self.functions[key]()
-        except Absent as absent:
-            answer = absent
-        return self.said(thing, name, answer)
+    def verdicts(self) -> Iterator[Any]:
+        """What the checks that lean on an open field say in this row, each with its number."""
+        for number, thing, name, ask in self.judging:
+            try:
+                answer = ask()
+            except Absent as absent:
+                answer = absent
+            yield number, self.said(thing, name, answer)
 
     def solve(self, place: int, function: Callable[[Thing], Any], thing: Thing) -> Any:
         """Work out a slot; an `Absent` is kept like a value."""
@@ -87,7 +103,12 @@ class Program:
         return value
 
     def choose(
-        self, place: int, members: list[Any], checks: list[Callable[[], Any]], leaning: list[int], thing: Thing,
+        self,
+        place: int,
+        members: list[Any],
+        checks: list[Callable[[], Any]],
+        leaning: list[int],
+        thing: Thing,
         attribute: Attribute,
     ) -> Any:
         """The first member that passes every check while it stands in the slot."""
@@ -132,15 +153,21 @@ class Program:
 class Maker(Writer):
     """Writes the functions of a program; `trial` tells what leans on an open field."""
 
-    def __init__(self, program: Program, run: Run, checked: CheckedBook, trial: int, open: set[tuple[str, str]]) -> None:
+    def __init__(
+        self, program: Program, run: Run, checked: CheckedBook, trial: int, open: set[tuple[str, str]]
+    ) -> None:
         super().__init__(checked.model, Pool(), exactness(checked.model, checked.programs))
         self.program, self.run, self.trial, self.open = program, run, trial, open
         self.programs = checked.programs
         self.checks_by_name = {check.name: check for check in checked.programs.checks}
         self.plain = Writer(checked.model, self.pool, self.exact)
         self.names: dict[str, Any] = {
-            **run.rulebook.namespace, "slots": program.slots, "EMPTY": EMPTY, "solve": program.solve,
-            "choose": program.choose, "raised": _raised,
+            **run.rulebook.namespace,
+            "slots": program.slots,
+            "EMPTY": EMPTY,
+            "solve": program.solve,
+            "choose": program.choose,
+            "raised": _raised,
         }
         self.flushed = 0
         self.things: dict[str, str] = {}
@@ -190,7 +217,7 @@ class Maker(Writer):
             return known
         answer, leans = self.run.leaning(lambda: self.run.check(thing, name))
         if self.trial not in leans:
-            self.program.settled[key] = self.program.said(thing, name, answer)
+            self.program.settled.add(key)
             self.program.functions[key] = made = _constantly(answer)
             return made
         label = f"check{len(self.program.functions)}"
@@ -221,15 +248,17 @@ class Maker(Writer):
             else:
                 self._field(place, thing, attribute)
         owner = self._thing(thing)
-        self._define([
-            f"def n{place}():",
-            f"    v = slots[{place}]",
-            "    if v is EMPTY:",
-            f"        v = solve({place}, r{place}, {owner})",
-            "    if v.__class__ is Absent:",
-            "        raise v.with_traceback(None)",
-            "    return v",
-        ])
+        self._define(
+            [
+                f"def n{place}():",
+                f"    v = slots[{place}]",
+                "    if v is EMPTY:",
+                f"        v = solve({place}, r{place}, {owner})",
+                "    if v.__class__ is Absent:",
+                "        raise v.with_traceback(None)",
+                "    return v",
+            ]
+        )
 
     def _choice(self, place: int, thing: Thing, attribute: Attribute) -> None:
         choice = self.programs.choices[attribute.kind, attribute.name]
@@ -237,7 +266,9 @@ class Maker(Writer):
         checks = [self._check(thing, check.name) for check in choice.checks]
         leaning: list[int] = []
         members = self.run.rulebook.members[choice.series]
-        self.choosing.append((place, [(thing.path, f"check {check.name}") for check in choice.checks], leaning))
+        self.choosing.append(
+            (place, [(thing.path, f"check {check.name}") for check in choice.checks], leaning)
+        )
         when, choose = self.names[f"w{place}"], self.program.choose
 
         def chosen(t: Thing) -> Any:
@@ -358,7 +389,9 @@ class Maker(Writer):
         for thing in things:
             before, self.items = self.items, {**self.items, number: thing}
             wanted = None if where is None else self.write(where)
-            value = "True" if body is None else self.write(body) if word in ("any", "all") else self.number(body)
+            value = (
+                "True" if body is None else self.write(body) if word in ("any", "all") else self.number(body)
+            )
             self.items = before
             if word in ("any", "all"):
                 joined = {"any": f"({wanted} and {value})", "all": f"(not {wanted} or {value})"}[word]

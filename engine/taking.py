@@ -104,10 +104,16 @@ def take(source: Source, problems: Problems) -> None:
             continue
         values = {key: value for key, value in taken.values.items() if key not in part}
         source.fill(path, values, TAKEN_FROM)
-        source.taken.append({
-            "thing": ".".join(str(step) for step in path), "catalogue": catalogue, "item": item,
-            "source": taken.source, "says": taken.says, "values": values,
-        })
+        source.taken.append(
+            {
+                "thing": ".".join(str(step) for step in path),
+                "catalogue": catalogue,
+                "item": item,
+                "source": taken.source,
+                "says": taken.says,
+                "values": values,
+            }
+        )
 
 
 def _parts(data: Any, path: Path) -> Iterator[tuple[Path, dict[str, Any]]]:

@@ -28,9 +28,7 @@ def totals_of(model: Model, problems: Problems) -> dict[str, dict[str, Any]]:
     return made
 
 
-def _known(
-    model: Model, entry: Entry, kind: str, name: str, problems: Problems, *path: str | int
-) -> None:
+def _known(model: Model, entry: Entry, kind: str, name: str, problems: Problems, *path: str | int) -> None:
     if (kind, name) not in model.attributes:
         near = hint(name, model.names_of(kind))
         problems.add("unknown-attribute", entry.place(*path).span(), name=name, kind=kind, nearest=near)

@@ -169,15 +169,20 @@ class Graph:
         self.run = run
         rulebook = run.rulebook
         self.choices: list[tuple[Thing, Attribute]] = [
-            (thing, attribute) for thing in run.things.values()
-            for attribute in rulebook.attributes[thing.kind].values() if attribute.role == "choice"
+            (thing, attribute)
+            for thing in run.things.values()
+            for attribute in rulebook.attributes[thing.kind].values()
+            if attribute.role == "choice"
         ]
         self.checks = [
-            (thing, name) for thing in run.things.values()
-            for name, check in rulebook.checks.items() if check["kind"] == thing.kind
+            (thing, name)
+            for thing in run.things.values()
+            for name, check in rulebook.checks.items()
+            if check["kind"] == thing.kind
         ]
         self._kept: dict[tuple[str, str], Said | None] = {}
         self._program: Program | None = None
+        self._settled: list[Numbered] = []
         self._units: dict[str, Unit | None] = {
             name: rulebook.units.unit(check["unit"]) if check["unit"] else None
             for name, check in rulebook.checks.items()
@@ -189,45 +194,40 @@ class Graph:
             try:
                 with self.run.exactly():
                     self._program.start(values)
-                    return self._outcome(self._program.ask, self._program.verdict)
+                    return self._outcome(self._program.ask, [*self._settled, *self._program.verdicts()])
             except GaugebookError:
                 pass  # said better below
         with self.run.exactly(), self.run.bound(values) as trial:
-            return self._outcome(
-                lambda thing, name: thing.get(name), lambda thing, name: self._verdict(thing, name, trial)
-            )
+            verdicts = [
+                (number, self._verdict(thing, name, trial))
+                for number, (thing, name) in enumerate(self.checks)
+            ]
+            return self._outcome(lambda thing, name: thing.get(name), verdicts)
 
     def specialise(self, checked: CheckedBook, values: Values) -> bool:
         """Make a program for these fields; False where that cannot be done."""
         from .specialising import CannotSpecialise, Program
 
         try:
-            self._program = Program(self.run, checked, values, self._said)
+            self._program = Program(self.run, checked, values, self.checks, self._said)
         except (CannotSpecialise, GaugebookError):
             return False
+        weighed = sorted(self._program.settled_verdicts, key=_weight)
+        self._settled = [verdict for verdict in weighed if verdict[1] is not None][:1]
         return True
 
-    def _outcome(
-        self, ask: Callable[[Thing, str], Any], judge: Callable[[Thing, str], Said | None]
-    ) -> Outcome:
-        verdicts: list[Said] = []
+    def _outcome(self, ask: Callable[[Thing, str], Any], verdicts: list[Numbered]) -> Outcome:
+        """What the values of the choices and the verdicts of the checks come to."""
         choices: list[str | None] = []
-        for thing, attribute in self.choices:
+        for number, (thing, attribute) in enumerate(self.choices, -len(self.choices)):
             try:
                 choices.append(_text(ask(thing, attribute.name), attribute.unit))
             except Absent as absent:
                 choices.append(None)
-                verdicts.append((False if absent.void else None, None, f"{thing.path} {attribute.name}"))
-        for thing, name in self.checks:
-            verdict = judge(thing, name)
-            if verdict is not None:
-                verdicts.append(verdict)
-        passes = [verdict[0] for verdict in verdicts]
-        worst = min(verdicts, key=_weight, default=None)
-        return Outcome(
-            False if False in passes else None if None in passes else True,
-            worst[2] if worst else None, worst[1] if worst else None, choices,
-        )
+                said = (False if absent.void else None, None, f"{thing.path} {attribute.name}")
+                verdicts.append((number, said))
+        _, worst = min(verdicts, key=_weight, default=(0, None))
+        return Outcome(worst[0], worst[2], worst[1], choices) if worst else Outcome(True, None, None, choices)
 
     def _verdict(self, thing: Thing, name: str, trial: int) -> Said | None:
         key = (thing.path, name)
@@ -259,13 +259,19 @@ Values = dict[tuple[str, str], Any]
 Said = tuple[bool | None, float | None, str]
 """Whether a check passes, its margin, and its name with that of its thing."""
 
+Numbered = tuple[int, Said | None]
+"""What a check says (None: it does not apply), with its number in the order of the project and the book."""
+
 _RANK = {False: 0, None: 1, True: 2}
 
 
-def _weight(verdict: Said) -> tuple[int, float]:
-    """What fails comes first, then what is undetermined, then by the margin."""
-    passes, share, _ = verdict
-    return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf")
+def _weight(verdict: Numbered) -> tuple[int, float, int]:
+    """What fails comes first, then what is undetermined, then by the margin, then in the order of the book."""
+    number, said = verdict
+    if said is None:
+        return len(_RANK), 0, number
+    passes, share, _ = said
+    return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf"), number
 
 
 def _digits(cell: str) -> str:

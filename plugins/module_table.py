@@ -78,7 +78,7 @@ def table_path() -> Path:
     folders = found.submodule_search_locations if found is not None else None
     tables = sorted(path for folder in folders or () for path in Path(folder).glob(TABLE))
     if not tables:
-        raise GaugebookError.because("extra-missing", package=PACKAGE, extra=EXTRA)
+        raise GaugebookError.because("extra-missing", what="the module table", package=PACKAGE, extra=EXTRA)
     return tables[-1]
 
 

@@ -120,7 +120,9 @@ def _sheets(path: Path, problems: Problems) -> list[tuple[str, list[Row]]]:
     try:
         import openpyxl
     except ImportError:
-        raise GaugebookError.because("extra-missing", package="openpyxl", extra="spreadsheet") from None
+        raise GaugebookError.because(
+            "extra-missing", what="a spreadsheet", package="openpyxl", extra="spreadsheet"
+        ) from None
     start = Span(str(path), 1, 1, 1, 1)
     try:
         values = openpyxl.load_workbook(path, data_only=True)
@@ -178,7 +180,10 @@ class Schedule:
             owner = row.cells[0]
             if owner not in owners:
                 self.problems.add(
-                    "sheet-row-of-nothing", row.span(0), name=owner, section=WITHIN[section],
+                    "sheet-row-of-nothing",
+                    row.span(0),
+                    name=owner,
+                    section=WITHIN[section],
                     nearest=hint(owner, owners),
                 )
                 continue
@@ -267,8 +272,13 @@ class Schedule:
                 self.problems.add("sheet-header-empty", row.span(column))
 
     def _put(
-        self, body: dict[str, Any], base: Place, places: dict[Place, Span], header: tuple[str, str],
-        row: Row, column: int,
+        self,
+        body: dict[str, Any],
+        base: Place,
+        places: dict[Place, Span],
+        header: tuple[str, str],
+        row: Row,
+        column: int,
     ) -> None:
         """Put one cell where its header says; an empty cell states nothing."""
         cell = row.cells[column] if column < len(row.cells) else ""

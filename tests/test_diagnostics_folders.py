@@ -11,6 +11,7 @@ import os
 from pathlib import Path
 
 import pytest
+
 from gaugebook.books import check_book
 from gaugebook.diagnostics import GaugebookError, Problems, render
 from gaugebook.documents import read

@@ -13,7 +13,16 @@ SETUP = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["set
 FOLDERS = {name: ROOT / folder for name, folder in SETUP["package-dir"].items()}
 SHIPPED = {".py", ".lark", ".yaml", ".json", ".md", ".svg", ".css", ".typed"}
 TOP = {
-    "README.md", "DEVELOPERS.md", "pyproject.toml", "engine", "rulesets", "grammar", "plugins", "tests", "examples", "LICENSE",
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "engine",
+    "rulesets",
+    "grammar",
+    "plugins",
+    "tests",
+    "examples",
+    "LICENSE",
 }
 
 
@@ -21,7 +30,9 @@ def files(folder: Path) -> set[str]:
     return {
         str(path.relative_to(folder))
         for path in folder.rglob("*")
-        if path.is_file() and (path.suffix in SHIPPED or path.name == "py.typed") and "__pycache__" not in path.parts
+        if path.is_file()
+        and (path.suffix in SHIPPED or path.name == "py.typed")
+        and "__pycache__" not in path.parts
     }
 
 

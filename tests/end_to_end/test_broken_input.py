@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from gaugebook.cli import main
 
 GOOD = """gaugebook: project/1
@@ -56,11 +57,17 @@ BROKEN: dict[str, tuple[str | bytes, str]] = {
     "half a module": (changed("modules_in_series: 10", "modules_in_series: 0.5"), "out-of-range"),
     "missing module": (changed("module: m", "module: n"), "unknown-thing"),
     "missing raceway": (changed("raceway: pipe", "raceway: pip"), "unknown-thing"),
-    "feeds itself": (changed("role: pv_source", "role: pv_output\n    fed_by: [one]"), "things-feed-each-other"),
+    "feeds itself": (
+        changed("role: pv_source", "role: pv_output\n    fed_by: [one]"),
+        "things-feed-each-other",
+    ),
     "role missing": (changed("    role: pv_source\n", ""), "field-missing"),
     "a list where a mapping is due": (changed("modules:\n  m:", "modules:\n  - m:"), "not-a-mapping"),
     "a mapping where a list is due": (changed("      - {raceway", "      {raceway"), "not-a-list"),
-    "text where a mapping is due": (changed("{type: EMT, setting: rooftop, in_sunlight: yes, height_above_roof: 1 in}", "EMT"), "not-a-mapping"),
+    "text where a mapping is due": (
+        changed("{type: EMT, setting: rooftop, in_sunlight: yes, height_above_roof: 1 in}", "EMT"),
+        "not-a-mapping",
+    ),
     "a list where one value is due": (changed("10.42 A", "[10.42 A]"), "not-one-value"),
     "a mapping where one value is due": (changed("41 degC", "{high: 41 degC}"), "not-one-value"),
     "no ruleset": (changed(", rulesets: [nec-2017]", ""), "no-ruleset-named"),
@@ -73,7 +80,11 @@ BROKEN: dict[str, tuple[str | bytes, str]] = {
     "a tag": (changed("41 degC", "!!python/object:os.system 41 degC"), "yaml-tag"),
     "merge key": (changed("    module: m", "    <<: {module: m}"), "merge-key"),
     "unknown alias": (changed("module: m", "module: *m"), "unknown-alias"),
-    "alias bomb": ("a: &a [1,1]\n" + "".join(f"b{i}: &b{i} [*{'a' if not i else f'b{i - 1}'}{', *a' * 9}]\n" for i in range(60)), "too-many-aliases"),
+    "alias bomb": (
+        "a: &a [1,1]\n"
+        + "".join(f"b{i}: &b{i} [*{'a' if not i else f'b{i - 1}'}{', *a' * 9}]\n" for i in range(60)),
+        "too-many-aliases",
+    ),
     "two documents": (GOOD + "---\n" + GOOD, "several-documents"),
     "not YAML": ("{{{{ <html> %%%", "yaml-syntax"),
     "a sentence": ("Dear sir or madam", "not-a-project"),
@@ -112,7 +123,8 @@ def test_the_good_one_is_good(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
 
 @pytest.mark.parametrize("arguments", [
-    ["size", "nowhere.yaml"], ["size", "."], ["size", "{good}", "--ruleset", "nec"], ["size", "{good}", "--layout", "none"],
+    ["size", "nowhere.yaml"], ["size", "."], ["size", "{good}", "--ruleset", "nec"],
+    ["size", "{good}", "--layout", "none"],
     ["size", "{good}", "--reading", "nonsense"], ["size", "{good}", "--reading", "cold_voltage_method=guess"],
     ["size", "{good}", "--reading", "cold=module_coefficient"], ["explain", "{good}", "circuits.one.size"],
     ["explain", "{good}", "circuits.two.conductor_size"], ["explain", "{good}", "x"], ["ruleset", "show", "nec-20"],

@@ -12,6 +12,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+
 from gaugebook.cli import main
 
 ROOT = Path(__file__).parents[2]

@@ -159,6 +159,9 @@ def test_nobody_listening_is_no_failure(shelf: Path):
     with os.fdopen(writer, "wb") as output:
         done = subprocess.run(
             [sys.executable, "-m", "gaugebook", "size", "hall.yaml", "--layout=light", "--rulesets=books"],
-            cwd=shelf, stdout=output, stderr=subprocess.PIPE, text=True,
+            cwd=shelf,
+            stdout=output,
+            stderr=subprocess.PIPE,
+            text=True,
         )
     assert (done.returncode, done.stderr) == (0, "")

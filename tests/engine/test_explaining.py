@@ -202,7 +202,7 @@ def below(tree: dict[str, Any], id: str) -> dict[str, Any]:
 def at(place: str) -> str:
     """What stands in the project at `file:line:column`."""
     line, column = (int(part) for part in place.rsplit(":", 2)[1:])
-    return PROJECT.splitlines()[line - 1][column - 1:]
+    return PROJECT.splitlines()[line - 1][column - 1 :]
 
 
 # -- rules
@@ -292,7 +292,8 @@ def test_lookups_carry_row_neighbours_and_citation(bench: Bench) -> None:
     assert cold["keys"] == ["-4 degC"]
     assert cold["row"] == ["temperature over -20 degC up to 0 degC"]
     assert [(near["row"], near["value"]) for near in cold["neighbours"]] == [
-        ("-20 degC", "0.5"), ("30 degC", "1"),
+        ("-20 degC", "0.5"),
+        ("30 degC", "1"),
     ]
     assert cold["cites"] == ["Sling Code Table 2"] and cold["entry"] == "slings:tables/cold_factor"
     assert reach["row"] == ["reach between 2 m and 6 m"] and reach["value"] == "0.75"

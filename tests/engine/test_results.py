@@ -37,7 +37,10 @@ def test_schemas_are_schemas():
 def test_a_value_names_entry_route_and_weakest_transcription(shelf: Path):
     value = sized(shelf).values["shelves.low.design_load"]
     assert value == {
-        "value": 27.0, "unit": "kg", "entry": "shelves:rules/design_load", "cites": ["Shelf book 1 2(a)"],
+        "value": 27.0,
+        "unit": "kg",
+        "entry": "shelves:rules/design_load",
+        "cites": ["Shelf book 1 2(a)"],
         "transcription": "recalled",
     }
     outdoors = sized(shelf, shelf_of("10 kg"), readings={"reserve_applies": "outdoors"})
@@ -51,7 +54,9 @@ def test_a_choice_lists_what_it_passed_over(shelf: Path):
     assert board["value"] == "medium" and not board["stated"]
     assert board["rejected"] == [
         {
-            "value": "thin", "check": "bears", "actual": {"value": 15.0, "unit": "kg"},
+            "value": "thin",
+            "check": "bears",
+            "actual": {"value": 15.0, "unit": "kg"},
             "limit": {"value": 27.0, "unit": "kg"},
         }
     ]
@@ -109,10 +114,15 @@ def test_cautions_come_once_and_only_where_they_hold(shelf: Path):
 
 def test_readings_say_who_settled_them(shelf: Path):
     used = sized(shelf).data["readings"]
-    assert used == [{
-        "reading": "reserve_applies", "option": "always", "settled_by": "default",
-        "cites": ["Shelf book 1 2.2(a)"], "question": "Is the reserve applied to the load?",
-    }]
+    assert used == [
+        {
+            "reading": "reserve_applies",
+            "option": "always",
+            "settled_by": "default",
+            "cites": ["Shelf book 1 2.2(a)"],
+            "question": "Is the reserve applied to the load?",
+        }
+    ]
     stated = "readings: {reserve_applies: outdoors}\n" + shelf_of("10 kg")
     by_project = sized(shelf, stated)
     assert [reading["settled_by"] for reading in by_project.data["readings"]] == ["project"]
@@ -125,7 +135,8 @@ def test_readings_say_who_settled_them(shelf: Path):
 def test_a_layer_that_changes_a_default_settles_the_reading(shelf: Path):
     (shelf / "books" / "larkmere-2021.yaml").write_text(
         "gaugebook: ruleset/1\nid: larkmere-2021\nversion: 1.0.0\ntitle: Larkmere\nextends: shelves\namend:\n"
-        "  - {set: readings/reserve_applies, property: default, was: always, to: outdoors}\n", "utf-8",
+        "  - {set: readings/reserve_applies, property: default, was: always, to: outdoors}\n",
+        "utf-8",
     )
     result = gaugebook.size(shelf / "hall.yaml", ["larkmere-2021"], folders=[shelf / "books"])
     assert [(r["settled_by"], r["option"]) for r in result.data["readings"]] == [("layer", "outdoors")]
@@ -187,7 +198,8 @@ def test_a_chain_too_long_to_follow_is_refused(tmp_path: Path):
     (tmp_path / "chain.yaml").write_text(
         "gaugebook: ruleset/1\nid: chain\nversion: 1.0.0\ntitle: Chain\nkinds: {link: {section: links}}\n"
         "fields: {link.after: {links: link}}\nrules:\n  place: {of: link, unit: '1', is: "
-        "1 + sum of place over after}\n", "utf-8",
+        "1 + sum of place over after}\n",
+        "utf-8",
     )
     links = "".join(f"  n{at}: {{after: [n{at - 1}]}}\n" for at in range(2000, 0, -1))
     (tmp_path / "project.yaml").write_text(f"gaugebook: project/1\nlinks:\n{links}  n0: {{}}\n", "utf-8")

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 import yaml
+
 from gaugebook import runtime
 from gaugebook.compiling import Pool, Writer, exactness
 from gaugebook.diagnostics import Problems
@@ -21,8 +22,8 @@ from gaugebook.layers import stacked
 from gaugebook.loading import entries_of
 from gaugebook.meaning import Reader
 from gaugebook.model import Model
-from gaugebook.project import Builder, Source
 from gaugebook.programs import read_programs
+from gaugebook.project import Builder, Source
 from gaugebook.resources import packaged
 from gaugebook.rulebook import Rulebook
 from gaugebook.runtime import Absent
@@ -103,7 +104,9 @@ class World:
         frozen = freeze(self.book, self.model, self.programs, self.problems)
         self.problems.refuse_if_any()
         run = Run(Rulebook(frozen))
-        source = Source(parse(yaml.safe_dump(texts(self.project), sort_keys=False), "p.yaml"), None, self.problems)
+        source = Source(
+            parse(yaml.safe_dump(texts(self.project), sort_keys=False), "p.yaml"), None, self.problems
+        )
         with run.exactly():
             Builder(source, run.rulebook, run, self.problems).build()
         self.problems.refuse_if_any()
@@ -144,8 +147,12 @@ def test_conformance(given: dict[str, Any], case: dict[str, Any]) -> None:
     pool = Pool()
     written = Writer(world.model, pool, exactness(world.model, world.programs)).write(op)
     rulebook = run.rulebook
-    space: dict[str, Any] = {name: getattr(runtime, name) for name in dir(runtime) if not name.startswith("_")}
-    space.update(Decimal=Decimal, tables=rulebook.tables, ranks=rulebook.ranks, properties=rulebook.properties)
+    space: dict[str, Any] = {
+        name: getattr(runtime, name) for name in dir(runtime) if not name.startswith("_")
+    }
+    space.update(
+        Decimal=Decimal, tables=rulebook.tables, ranks=rulebook.ranks, properties=rulebook.properties
+    )
     space.update(members=rulebook.members)
     space.update(members_backward={name: list(reversed(m)) for name, m in rulebook.members.items()})
     exec("\n".join([*pool.lines, f"def answer(t):\n    return {written}"]), space)

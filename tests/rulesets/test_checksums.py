@@ -9,6 +9,7 @@ import copy
 from pathlib import Path
 
 import pytest
+
 from gaugebook.checksums import check_checksums, checksum, unguarded_cells, written_tables
 from gaugebook.diagnostics import Problems
 from gaugebook.entries import Layer

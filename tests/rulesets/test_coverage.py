@@ -15,7 +15,14 @@ from gaugebook.layers import build
 from gaugebook.resources import packaged
 
 BOOKS = (
-    "nec-2008", "nec-2011", "nec-2014", "nec-2017", "nec-2020", "nec-2023", "iec-60364", "bs-7671-2018",
+    "nec-2008",
+    "nec-2011",
+    "nec-2014",
+    "nec-2017",
+    "nec-2020",
+    "nec-2023",
+    "iec-60364",
+    "bs-7671-2018",
 )
 STRENGTH = ("missing", "recalled", "disputed", "second_hand", "checked")
 """Ways of having read a figure, the weakest first."""

@@ -106,7 +106,8 @@ def unread_by_design(cell: Cell) -> bool:
 @pytest.mark.parametrize(("method", "cells"), [("all but D1", 880), ("D1", 124)])
 def test_every_capacity_is_the_rounded_value_of_the_formula(method: str, cells: int) -> None:
     figures = {
-        cell: Decimal(text) for cell, text in printed().items()
+        cell: Decimal(text)
+        for cell, text in printed().items()
         if is_number(text) and (cell[3] == "D1") == (method == "D1")
     }
     differing = {cell: (value, fit(cell)) for cell, value in figures.items() if value != fit(cell)}
@@ -134,7 +135,9 @@ def test_unread_large_cells_keep_both_editions() -> None:
 
 def test_cells_that_were_read_are_marked() -> None:
     read = [
-        known for *_, body in capacity_tables() for known in body.get("cells", [])
+        known
+        for *_, body in capacity_tables()
+        for known in body.get("cells", [])
         if known["transcription"] == "second_hand"
     ]
     assert len(read) == 147

@@ -50,7 +50,7 @@ Module = dict[str, str]
 def table() -> tuple[Module, ...]:
     """Every module; the two lines below the names of the columns are units and keys."""
     with module_table.table_path().open(encoding="utf-8-sig", newline="") as file:
-        return tuple(csv.DictReader(file))[module_table.HEADER_LINES:]
+        return tuple(csv.DictReader(file))[module_table.HEADER_LINES :]
 
 
 def different(modules: Sequence[Module]) -> list[Module]:
@@ -63,7 +63,8 @@ def sample() -> list[Module]:
     modules = table()
     extremes = [
         pick(modules, key=lambda module: number(module, column))
-        for column in ("I_sc_ref", "V_oc_ref", "beta_oc", "Adjust") for pick in (min, max)
+        for column in ("I_sc_ref", "V_oc_ref", "beta_oc", "Adjust")
+        for pick in (min, max)
     ]
     return different([*modules[:: len(modules) // SAMPLE], *extremes])
 

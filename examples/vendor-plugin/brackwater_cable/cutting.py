@@ -81,7 +81,8 @@ def packed(pieces: list[Piece]) -> list[Drum]:
     drums: list[Drum] = []
     for size in sorted({piece.size for piece in pieces}):
         ways = [_packed([piece for piece in pieces if piece.size == size], length) for length in DRUMS]
-        drums += min(ways, key=_bought)
+        best: list[Drum] = min(ways, key=_bought)
+        drums += best
     return drums
 
 
