@@ -6,16 +6,20 @@ import re
 from html import escape
 from typing import Any
 
-_POWER = re.compile(r"(?<=\d[\u00a0 ])(mm|cm|m|in|ft)([23])\b")
-_DEGREE = re.compile(r"(?<=\d[\u00a0 ])deg([CF])\b")
-_TIMES = re.compile(r"(?<=\d[\u00a0 ])(K)\*(m/W)\b")
-_RAISED = {"2": "²", "3": "³"}
+_UNIT = re.compile(r"(\d[\u00a0 ])(mm2|cm2|m2|in2|ft2|mm3|cm3|m3|in3|ft3|degC|degF|K\*m/W)(?![\w*/^-])")
+_PRINTED = {"2": "²", "3": "³", "deg": "°", "*": "·"}
 
 
 def printed(value: Any) -> str:
     """The text with the units behind its numbers as printed: `4 mm²`, `41 °C`."""
-    text = _POWER.sub(lambda unit: unit[1] + _RAISED[unit[2]], str(value))
-    return _TIMES.sub(r"\1·\2", _DEGREE.sub(r"°\1", text))
+    return _UNIT.sub(_as_printed, str(value))
+
+
+def _as_printed(found: re.Match[str]) -> str:
+    unit = found[2]
+    for written, sign in _PRINTED.items():
+        unit = unit.replace(written, sign)
+    return found[1] + unit
 
 
 def text(value: Any) -> str:

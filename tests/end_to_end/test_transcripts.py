@@ -63,3 +63,16 @@ def test_the_document_tells_the_truth(
         out, err = capsys.readouterr()
         printed = [line.rstrip() for line in (out + err).rstrip().splitlines()]
         assert agrees(shown, printed), f"$ {command}\n" + "\n".join(printed)
+
+
+def test_the_python_of_the_readme(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = re.search(r"^```python\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL | re.MULTILINE)
+    assert text is not None
+    monkeypatch.chdir(ROOT)
+    space: dict[str, object] = {}
+    for line in text.group(1).strip().splitlines():
+        code, _, shown = line.partition("  # ")
+        if shown:
+            assert repr(eval(code.strip(), space)) == shown.strip()
+        else:
+            exec(code, space)

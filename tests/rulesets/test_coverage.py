@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -52,7 +53,9 @@ sections:
 """
 
 
+@cache
 def register(id: str) -> Register:
+    """The register of a shipped book."""
     problems = Problems()
     book = build([id], [], problems)
     problems.refuse_if_any()
