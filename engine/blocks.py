@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 from itertools import zip_longest
 from typing import NamedTuple
 
@@ -66,6 +65,8 @@ def as_html(blocks: Sequence[Block]) -> str:
 
 
 def _html(block: Block) -> str:
+    from html import escape
+
     if isinstance(block, Heading):
         return f"<h{block.level}>{escape(block.text)}</h{block.level}>"
     if isinstance(block, Paragraph):

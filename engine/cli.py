@@ -401,14 +401,52 @@ class Version(argparse.Action):
         raise SystemExit(PASSED)
 
 
+class OnlyOne:
+    """Takes the place of the commands of a parser: keeps the one wanted, and swallows all others.
+
+    Making the parsers of every command takes longer than sizing a small project.
+    """
+
+    def __init__(self, commands: Any, wanted: str) -> None:
+        self.commands, self.wanted = commands, wanted
+
+    def add_parser(self, name: str, **options: Any) -> Any:
+        """The parser of the command wanted; something that does nothing for any other."""
+        return self.commands.add_parser(name, **options) if name == self.wanted else Swallowing()
+
+    @property
+    def choices(self) -> dict[str, Any]:
+        """The commands kept."""
+        choices: dict[str, Any] = self.commands.choices
+        return choices
+
+
+class Swallowing:
+    """A parser that nobody will ask: whatever is called, it does nothing and answers itself."""
+
+    def __getattr__(self, _: str) -> Callable[..., Swallowing]:
+        return lambda *arguments, **options: self
+
+
 def build_parser(said: Sequence[str] = ()) -> Parser:
-    """Every command with its options; those of plugins where `said` holds no command of ours."""
+    """The command that `said` begins with, else every command; those of plugins where it holds none of ours."""
+    if said and not said[0].startswith("-"):
+        parser, found = _build_parser(said, said[0])
+        if found:
+            return parser
+    return _build_parser(said, None)[0]
+
+
+def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool]:
+    """Every command with its options, or only the one wanted; and whether there is any."""
     about = "Sizes a project under the books that apply to it, every value cited."
     parser = Parser(PROGRAM, description=about)
     leave = "leave a plugin alone; repeatable, anywhere in a call"
     parser.add_argument(WITHOUT, action="append", metavar="NAME", help=leave)
     parser.add_argument("--version", action=Version, help="print the version and leave")
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    commands: Any = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    if wanted is not None:
+        commands = OnlyOne(commands, wanted)
 
     size = commands.add_parser("size", help="make every open choice, check everything that is stated")
     size.add_argument("project", metavar="PROJECT", help="a project file")
@@ -512,9 +550,9 @@ def build_parser(said: Sequence[str] = ()) -> Parser:
     look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name it knows, or a file it reads")
     _present(look_up, "table", "json", "markdown", full=False)
     look_up.set_defaults(command=_look_up)
-    if not set(said) & set(commands.choices):
+    if wanted is None and not set(said) & set(commands.choices):
         _add_plugin_commands(commands)
-    return parser
+    return parser, bool(commands.choices)
 
 
 def _add_plugin_commands(commands: Any) -> None:

@@ -11,7 +11,7 @@ from .facets import words_of
 from .loading import as_list
 from .tabling import said_of
 
-ASIDE = ("source", "transcription", "cells", "layer")
+ASIDE = ("source", "transcription", "cells", "layer", "checksum")
 """Properties about the reading of a text and not about what it says."""
 
 

@@ -7,16 +7,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .blocks import TIE, Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
-from .session import Result
-from .units import show_number
+from .shown import NONE, UNSTATED, VERDICTS, share, shown, spoken
 
-NONE = "none"
-UNSTATED = "unstated"
-VERDICTS = {True: "PASSES", False: "FAILS", None: "UNDETERMINED"}
+if TYPE_CHECKING:
+    from .session import Result
 
 
 def render_text(result: Result, full: bool = False) -> str:
@@ -27,33 +24,6 @@ def render_text(result: Result, full: bool = False) -> str:
 def render_markdown(result: Result, full: bool = False) -> str:
     """The result as Markdown; `full` lists what is otherwise only counted."""
     return as_markdown(list(Page(result, full).blocks()))
-
-
-def shown(value: Any, unit: str | None) -> str:
-    """A value of a result for reading: four digits and the unit, yes or no, or none."""
-    if value is None:
-        return NONE
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, (int, float)):
-        text = show_number(Decimal(repr(value)))
-        return text if unit is None else f"{text}{TIE}{unit}"
-    if isinstance(value, list):
-        return ", ".join(str(item) for item in value) or NONE
-    return str(value).replace(" ", TIE)
-
-
-def spoken(name: str) -> str:
-    """A name as words, `maximum_load` as `maximum load`."""
-    return name.replace("_", " ")
-
-
-def share(margin: float | None) -> str:
-    """A margin in percent with its sign."""
-    if margin is None:
-        return ""
-    percent = Decimal(repr(margin)) * 100
-    return f"{'+' * (percent > 0)}{show_number(percent, 3)} %"
 
 
 class Page:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .blocks import Block, Grid, Heading, Items, Paragraph
-from .rendering import VERDICTS, share, shown, spoken
+from .shown import VERDICTS, share, shown, spoken
 
 Data = dict[str, Any]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .blocks import Block, Grid, Heading, Items, Paragraph
-from .rendering import VERDICTS, shown
+from .shown import VERDICTS, shown
 
 Data = dict[str, Any]
 

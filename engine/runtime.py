@@ -210,13 +210,16 @@ class Axis:
     not_permitted, missing or last.
     """
 
-    __slots__ = ("beyond", "bounds", "keys", "match", "name", "places", "rest")
+    __slots__ = ("_high", "_low", "beyond", "bounds", "keys", "match", "name", "places", "rest")
 
     def __init__(self, name: str, match: str, keys: Sequence[Any], beyond: str) -> None:
         self.name, self.match, self.beyond, self.keys = name, match, beyond, tuple(keys)
         self.places = {key: place for place, key in enumerate(keys)}
         self.rest = self.places.get(REST)
         self.bounds: list[Decimal] = [] if match == "exact" else sorted(key for key in keys if key != REST)
+        # whatever is near a bound lies between these two; that is cheaper to ask
+        self._low = [bound - 2 * SLACK * abs(bound) for bound in self.bounds]
+        self._high = [bound + 2 * SLACK * abs(bound) for bound in self.bounds]
 
     def find(self, key: Any) -> int | None:
         """The place of the row that holds `key`; None when there is none."""
@@ -239,7 +242,7 @@ class Axis:
         bounds = self.bounds
         spot = bisect_left(bounds, key)
         for at in (spot - 1, spot):
-            if 0 <= at < len(bounds) and near(bounds[at], key):
+            if 0 <= at < len(bounds) and self._low[at] <= key <= self._high[at] and near(bounds[at], key):
                 key = bounds[at]
         if self.match == "up_to":
             return bisect_left(bounds, key)

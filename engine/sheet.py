@@ -20,12 +20,12 @@ from .documents import read
 from .drawing import Drawing, symbols_of, things_at
 from .evaluating import Thing
 from .loading import as_list, plain
-from .rendering import UNSTATED, share, shown, spoken
 from .resources import packaged
 from .rulebook import Rulebook
 from .session import Result
 from .sheet_rest import Rest
 from .sheet_steps import steps
+from .shown import UNSTATED, share, shown, spoken
 from .templates import Body, number, pieces, told
 
 FORMAT = "sheet/1"

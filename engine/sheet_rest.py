@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from .rendering import shown, spoken
+from .shown import shown, spoken
 
 Data = dict[str, Any]
 

@@ -8,7 +8,7 @@ from typing import Any
 from .evaluating import Run, Thing
 from .explaining import KEPT, lines
 from .hits import Tree
-from .rendering import spoken
+from .shown import spoken
 
 SIGNS = {" * ": " × ", " >= ": " ≥ ", " <= ": " ≤ "}
 

@@ -41,7 +41,11 @@ class Program:
     """
 
     def __init__(
-        self, run: Run, checked: CheckedBook, values: Values, checks: list[tuple[Thing, str]],
+        self,
+        run: Run,
+        checked: CheckedBook,
+        values: Values,
+        checks: list[tuple[Thing, str]],
         said: Callable[[Thing, str, Any], Any],
     ) -> None:
         self.said = said

@@ -11,10 +11,10 @@ from typing import Any
 
 from .evaluating import Thing
 from .loading import as_list
-from .rendering import shown, spoken
 from .results import plain, unit_text
 from .rulebook import Attribute
 from .runtime import Absent
+from .shown import shown, spoken
 
 FIELD = re.compile(r"\{([^{}]*)\}")
 NAME = "name"

@@ -1,0 +1,40 @@
+"""Values of a result as people read them."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from .blocks import TIE
+from .units import show_number
+
+NONE = "none"
+UNSTATED = "unstated"
+VERDICTS = {True: "PASSES", False: "FAILS", None: "UNDETERMINED"}
+
+
+def shown(value: Any, unit: str | None) -> str:
+    """A value of a result for reading: four digits and the unit, yes or no, or none."""
+    if value is None:
+        return NONE
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        text = show_number(Decimal(repr(value)))
+        return text if unit is None else f"{text}{TIE}{unit}"
+    if isinstance(value, list):
+        return ", ".join(str(item) for item in value) or NONE
+    return str(value).replace(" ", TIE)
+
+
+def spoken(name: str) -> str:
+    """A name as words, `maximum_load` as `maximum load`."""
+    return name.replace("_", " ")
+
+
+def share(margin: float | None) -> str:
+    """A margin in percent with its sign."""
+    if margin is None:
+        return ""
+    percent = Decimal(repr(margin)) * 100
+    return f"{'+' * (percent > 0)}{show_number(percent, 3)} %"
