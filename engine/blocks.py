@@ -149,8 +149,10 @@ def _markdown(block: Block) -> str:
         return "  \n".join(_inert(line) for line in block.text.split("\n"))
     if isinstance(block, Items):
         return "\n".join(f"- {_inert(text)}" for text in block.texts)
-    lines = [block.headers, ["---"] * len(block.headers), *block.rows]
-    return "\n".join("| " + " | ".join(_inert(cell) for cell in line) + " |" for line in lines)
+    from tabulate import tabulate
+
+    headers, *rows = [[_inert(cell) for cell in line] for line in (block.headers, *block.rows)]
+    return str(tabulate(rows, headers, tablefmt="github", disable_numparse=True))
 
 
 def _inert(text: str) -> str:

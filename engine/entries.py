@@ -228,10 +228,12 @@ class Book:
         }
 
     def cites(self, citations: list[Citation]) -> list[str]:
-        """Citations as printed."""
+        """Citations as printed; the clause `none`, said where no document speaks, prints nothing."""
         documents = self.documents()
         return [
-            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations
+            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}"
+            for cite in citations
+            if cite.clause != "none"
         ]
 
     def prefix(self, entry: Entry) -> str:

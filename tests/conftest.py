@@ -7,5 +7,5 @@ import pytest
 
 def pytest_configure(config: pytest.Config) -> None:
     """Point the cache to a folder of the tests' own, unless somebody has chosen one."""
-    if config.cache is not None:
+    if getattr(config, "cache", None) is not None:
         os.environ.setdefault("GAUGEBOOK_CACHE", str(config.cache.mkdir("gaugebook")))

@@ -7,7 +7,7 @@ from pathlib import Path
 OURS = {
     "blocks", "books", "cache", "cli", "diagnostics", "documents", "evaluating", "extending", "finding",
     "hooks", "inputs", "kinds", "messages", "moments", "plugins", "plugins.reports", "project", "rendering",
-    "reporting", "resources", "results", "reviewing", "rulebook", "runtime", "session", "shelf",
+    "reporting", "resources", "results", "reviewing", "rulebook", "runtime", "session", "shelf", "shown",
     "transcriptions", "units",
 }
 HEAVY = {
