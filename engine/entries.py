@@ -82,6 +82,10 @@ class Place:
         return self
 
 
+NO_CLAUSE = "none"
+"""The citation of an entry that no document speaks of."""
+
+
 @dataclass
 class Citation:
     """A clause, and the layer whose document it belongs to.
@@ -228,12 +232,10 @@ class Book:
         }
 
     def cites(self, citations: list[Citation]) -> list[str]:
-        """Citations as printed; the clause `none`, said where no document speaks, prints nothing."""
+        """Citations as printed."""
         documents = self.documents()
         return [
-            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}"
-            for cite in citations
-            if cite.clause != "none"
+            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations
         ]
 
     def prefix(self, entry: Entry) -> str:

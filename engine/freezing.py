@@ -12,7 +12,7 @@ from typing import Any
 
 from .compiling import compile_book
 from .diagnostics import Problems
-from .entries import PROVENANCE, Book, Entry
+from .entries import NO_CLAUSE, PROVENANCE, Book, Entry
 from .functions import known_functions
 from .loading import as_list
 from .meaning import Op
@@ -142,7 +142,7 @@ def content(entry: Entry) -> str:
 def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     made: dict[str, Any] = {
         "full": entry.full_id,
-        "cites": book.cites(entry.cites),
+        "cites": book.cites([cite for cite in entry.cites if cite.clause != NO_CLAUSE]),
         "content": content(entry),
     }
     for name in ("title", "transcription", "source", "note"):
