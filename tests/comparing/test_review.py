@@ -81,4 +81,4 @@ def test_a_choice_left_open_says_nothing_of_the_kind(shelf: Any) -> None:
 def test_a_notebook_shows_the_result(shelf: Any) -> None:
     shown = reviewed(shelf, "G2")._repr_html_()
     assert "<h1>one rope</h1>" in shown
-    assert "G2 (stated), would be G3" in shown
+    assert "G2&nbsp;(stated), would be G3" in shown
