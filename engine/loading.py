@@ -85,7 +85,8 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
     for entry in layer.entries:
         if entry.id in seen:
             problems.add("entry-given-twice", entry.place().key_span(), entry=entry.id)
-        seen[entry.id] = entry
+        seen.setdefault(entry.id, entry)
+    layer.entries = list(seen.values())
     return layer
 
 

@@ -354,9 +354,7 @@ class Reader:
         a, b = left.type.detail, right.type.detail
         units = self.model.units
         try:
-            if node.op == "^":
-                if not isinstance(node.right, tree.Number) or not node.right.text.isdigit():
-                    return self._say("power-not-whole", node.right)
+            if isinstance(node.right, tree.Number) and node.op == "^":
                 kind = units.power(a, int(node.right.text))
             else:
                 kind = units.combine(node.op, a, b)

@@ -311,7 +311,6 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "this is {found} where a condition is due",
         "a condition is yes or no, as 'a >= b' is",
     ),
-    "power-not-whole": ("a power is a whole number written out", None),
     "no-order": ("{found} has no order, so only 'is' and 'is not' compare it", None),
     "branches-differ": ("'then' is {left} and 'else' is {right}", None),
     "not-several-things": ("this is {found} where several things are due, as a relation gives them", None),

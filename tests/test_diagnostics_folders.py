@@ -1,8 +1,9 @@
 """Each fault has a name, a folder with a bad file, and the exact text a user sees.
 
 `tests/diagnostics/<name>/` holds one bad thing: `bad.yaml` (any document), `project.yaml` (sized under the tiny
-ruleset beside this folder), `ruleset.yaml` (checked as a ruleset) or `layer.yaml` (a ruleset over the tiny one), and
-`expected.txt`. A fault that no file of that sort can show is listed in ELSEWHERE with the test that shows it.
+ruleset beside this folder, or under its own `ruleset.yaml`), `ruleset.yaml` alone (checked as a ruleset) or
+`layer.yaml` (a ruleset over the tiny one), and `expected.txt`. A fault that no file of that sort can show is held,
+with its wording, by the unit tests of the module that reports it.
 """
 
 from __future__ import annotations
@@ -32,7 +33,8 @@ def report(folder: Path) -> str:
         if (folder / "bad.yaml").exists():
             read(Path("bad.yaml"), problems)
         elif (folder / "project.yaml").exists():
-            rulebook = check_book(["tiny"], [HERE]).compiled()
+            book = "ruleset" if (folder / "ruleset.yaml").exists() else "tiny"
+            rulebook = check_book([book], [HERE, Path()]).compiled()
             source = read_source(Path("project.yaml"), None, problems)
             if source is not None:
                 evaluate(build_run(source, rulebook, {}, problems))
@@ -63,3 +65,19 @@ def test_the_text_a_user_sees(folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
     assert f"[{folder.name}]" in found
     assert str(folder) not in found
     assert folder.name in MESSAGES or folder.name in MISTAKES
+
+
+def test_an_entry_in_two_files_of_one_ruleset(tmp_path: Path) -> None:
+    place = tmp_path / "twice"
+    (place / "rules").mkdir(parents=True)
+    head = "gaugebook: ruleset/1\nid: twice\nversion: 1.0.0\ntitle: twice\n"
+    terms = "terms:\n  stuffs: [wood]\n"
+    (place / "ruleset.yaml").write_text(head + terms)
+    (place / "rules" / "more.yaml").write_text(terms)
+    with pytest.raises(GaugebookError) as caught:
+        check_book(["twice"], [tmp_path])
+    (fault,) = caught.value.diagnostics
+    assert fault.name == "entry-given-twice"
+    assert fault.message == "terms/stuffs is given twice in this ruleset"
+    assert fault.span is not None
+    assert (Path(fault.span.file).name, fault.span.line) == ("more.yaml", 2)
