@@ -10,11 +10,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from . import __version__
 from .causes import Cause, Causes, Cell, Walk
 from .entries import PROVENANCE, RESTATED
 from .evaluating import Run, Thing
 from .project import Source
-from .results import plain, unit_text, version
+from .results import plain, unit_text
 from .rulebook import Rulebook
 from .runtime import Absent
 from .sides import Side
@@ -78,7 +79,7 @@ def compare_columns(columns: Sequence[Column], everything: bool = False, values:
     first = columns[0].result
     return {
         "format": FORMAT,
-        "gaugebook": version(),
+        "gaugebook": __version__,
         "project": first["project"],
         "passes": [column.result["passes"] for column in columns],
         "columns": [column.describe() for column in columns],

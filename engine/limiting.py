@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
+from . import __version__
 from .on_bounds import on_bounds
-from .results import plain, version
+from .results import plain
 from .runtime import EXACT
 from .searching import RESOLUTION
 from .studying import Data, Flip, Input, Outcome, Study, quantity
@@ -38,7 +39,7 @@ def limits_of(study: Study, result: Data, inputs: Iterable[str] | None = None) -
     flips.sort(key=lambda flip: flip["tightness"])
     return {
         "format": FORMAT,
-        "gaugebook": version(),
+        "gaugebook": __version__,
         "passes": result["passes"],
         "layout": result["layout"],
         "project": result["project"],

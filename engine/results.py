@@ -23,11 +23,6 @@ FORMAT = "result/1"
 STRONGEST = "checked"
 
 
-def version() -> str:
-    """The version of this package."""
-    return __version__
-
-
 def build_result(run: Run, source: Source) -> dict[str, Any]:
     """Everything the run has to say; raises `GaugebookError` where the book contradicts itself."""
     return Reporter(run).report(source)
@@ -94,7 +89,7 @@ class Reporter:
         verdicts = [check["passes"] for check in checks]
         return {
             "format": FORMAT,
-            "gaugebook": version(),
+            "gaugebook": __version__,
             "passes": False if False in verdicts else None if None in verdicts else True,
             "layout": source.layout,
             "project": {"title": source.title, "digest": source.digest},

@@ -27,8 +27,10 @@ linting session specialising substituting
 casework hits questions varying
 batching bench deriving
 batch_run explaining
-cli pytest_cases sheet_steps
-__main__ sheet
+commands pytest_cases sheet_steps
+calls sheet
+cli
+__main__
 """
 """Lowest first; within a stage no imports. `__init__` only names what it hands on lazily."""
 

@@ -5,8 +5,9 @@ import sys
 from pathlib import Path
 
 OURS = {
-    "blocks", "books", "cache", "cli", "diagnostics", "documents", "evaluating", "extending", "finding",
-    "hooks", "inputs", "kinds", "messages", "moments", "plugins", "plugins.reports", "project", "rendering",
+    "blocks", "books", "cache", "calls", "cli", "commands", "diagnostics", "documents", "evaluating",
+    "extending", "finding", "hooks", "inputs", "kinds", "messages", "moments", "plugins",
+    "plugins.reports", "project", "rendering",
     "reporting", "resources", "results", "reviewing", "rulebook", "runtime", "session", "shelf", "shown",
     "transcriptions", "units",
 }

@@ -1,0 +1,271 @@
+"""The shape of a call: which commands there are, and the options of each."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from functools import cache, partial
+from typing import Any, NoReturn
+
+from . import __version__, commands
+from .diagnostics import GaugebookError
+
+PROGRAM = "gaugebook"
+WITHOUT = "--without-plugin"
+
+
+class Formatter(argparse.HelpFormatter):
+    """Lays out help; finds the width of the terminal itself, because argparse imports all of shutil for that,
+    and makes a formatter for every single option."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=_terminal_width() - 2)
+
+
+@cache
+def _terminal_width() -> int:
+    """The width of the terminal in characters, 80 where there is none."""
+    try:
+        return int(os.environ["COLUMNS"])
+    except (KeyError, ValueError):
+        pass
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or 80  # type: ignore[union-attr]
+    except (AttributeError, ValueError, OSError):
+        return 80
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose complaints look like all others."""
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        options.setdefault("formatter_class", Formatter)
+        super().__init__(*arguments, **options)
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse the call."""
+        raise GaugebookError.because("bad-call", problem=message, program=self.prog)
+
+
+class Version(argparse.Action):
+    """Prints the version."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(nargs=0, **options)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        """Print and leave."""
+        print(f"{PROGRAM} {__version__}")
+        raise SystemExit(commands.PASSED)
+
+
+class OnlyOne:
+    """Takes the place of the commands of a parser: keeps the one wanted, and swallows all others.
+
+    Making the parsers of every command takes longer than sizing a small project.
+    """
+
+    def __init__(self, commands: Any, wanted: str) -> None:
+        self.commands, self.wanted = commands, wanted
+
+    def add_parser(self, name: str, **options: Any) -> Any:
+        """The parser of the command wanted; something that does nothing for any other."""
+        return self.commands.add_parser(name, **options) if name == self.wanted else Swallowing()
+
+    @property
+    def choices(self) -> dict[str, Any]:
+        """The commands kept."""
+        choices: dict[str, Any] = self.commands.choices
+        return choices
+
+
+class Swallowing:
+    """A parser that nobody will ask: whatever is called, it does nothing and answers itself."""
+
+    def __getattr__(self, _: str) -> Callable[..., Swallowing]:
+        return lambda *arguments, **options: self
+
+
+def build_parser(said: Sequence[str] = ()) -> Parser:
+    """The command that `said` begins with, else every command; those of plugins where it holds none of ours."""
+    if said and not said[0].startswith("-"):
+        parser, found = _build_parser(said, said[0])
+        if found:
+            return parser
+    return _build_parser(said, None)[0]
+
+
+def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool]:
+    """Every command with its options, or only the one wanted; and whether there is any."""
+    about = "Sizes a project under the books that apply to it, every value cited."
+    parser = Parser(PROGRAM, description=about)
+    leave = "leave a plugin alone; repeatable, anywhere in a call"
+    parser.add_argument(WITHOUT, action="append", metavar="NAME", help=leave)
+    parser.add_argument("--version", action=Version, help="print the version and leave")
+    group: Any = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    if wanted is not None:
+        group = OnlyOne(group, wanted)
+
+    size = group.add_parser("size", help="make every open choice, check everything that is stated")
+    size.add_argument("project", metavar="PROJECT", help="a project file")
+    _select(size)
+    _present(size, "table")
+    size.set_defaults(command=commands.size)
+
+    explain = group.add_parser("explain", help="how one value came about, down to inputs and table cells")
+    explain.add_argument("project", metavar="PROJECT", help="a project file")
+    explain.add_argument("name", metavar="THING.ATTRIBUTE", help="a value, section.thing.attribute")
+    _select(explain)
+    _present(explain, "table", "json", "markdown")
+    explain.set_defaults(command=commands.explain)
+
+    compare = group.add_parser("compare", help="layouts and rulesets side by side, and why they differ")
+    compare.add_argument("project", metavar="PROJECT", help="a project file")
+    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help="a column; repeatable")
+    compare.add_argument("--layout", action="append", metavar="NAME", help="base: the project as written")
+    compare.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts")
+    compare.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
+    compare.add_argument("--all", action="store_true", help="also the rows that agree")
+    compare.add_argument("--values", action="store_true", help="every derived value, not only choices")
+    _search(compare)
+    _present(compare, "table", "json", "markdown", "html")
+    compare.set_defaults(command=commands.compare)
+
+    batch = group.add_parser("batch", help="a project as template, many cases; a table of outcomes")
+    batch.add_argument("project", metavar="PROJECT", help="a project file: what all cases have in common")
+    batch.add_argument(
+        "cases",
+        metavar="CASES",
+        help="a .csv or .parquet file; its header names fields, 'section.thing.field [unit]'",
+    )
+    batch.add_argument(
+        "--ruleset", action="append", metavar="ID[+ID]", help="a stack of rulesets; repeat for more outcomes"
+    )
+    batch.add_argument("--output", required=True, metavar="FILE", help="a .csv or .parquet file")
+    batch.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
+    batch.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts, over the project's own")
+    batch.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
+    batch.add_argument("--workers", type=int, default=1, metavar="N", help="processes (default: %(default)s)")
+    _search(batch)
+    batch.set_defaults(command=commands.batch)
+
+    limits = group.add_parser("limits", help="how far each input may move before an outcome changes")
+    limits.add_argument("project", metavar="PROJECT", help="a project file")
+    limits.add_argument("--input", action="append", metavar="THING.FIELD", help="move this one only")
+    _select(limits)
+    _present(limits, "table", "json", "markdown", "html")
+    limits.set_defaults(command=commands.limits)
+
+    ruleset = group.add_parser("ruleset", help="what rulesets there are, and whether they are sound")
+    benches = ruleset.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    listing = benches.add_parser("list", help="every ruleset found")
+    _search(listing)
+    _present(listing, "table", "json", "markdown", full=False)
+    listing.set_defaults(command=commands.ruleset_list)
+    show = benches.add_parser("show", help="the entries of a ruleset, or one entry in full")
+    show.add_argument("id", metavar="ID", help="a ruleset")
+    show.add_argument("entry", metavar="ENTRY", nargs="?", help="section/name, or the name alone")
+    show.add_argument("--coverage", action="store_true", help="section by section: encoded, or why not")
+    _search(show)
+    _present(show, "table", "markdown", full=False)
+    show.set_defaults(command=commands.ruleset_show)
+    diff = benches.add_parser("diff", help="what changed from one ruleset to another, in words")
+    diff.add_argument("one", metavar="A", help="a ruleset by id, or its folder or file")
+    diff.add_argument("other", metavar="B", help="a ruleset by id, or its folder or file")
+    _search(diff)
+    _present(diff, "table", "json", "markdown", full=False)
+    diff.set_defaults(command=commands.ruleset_diff)
+    new = benches.add_parser("new", help="write a first layer, with comments that teach")
+    new.add_argument("id", metavar="ID", help="the name of the layer, PLACE-YEAR")
+    new.add_argument("--extends", metavar="PARENT", required=True, help="the ruleset it changes")
+    new.add_argument("--folder", metavar="DIR", default=".", help="where to write it (default: here)")
+    _search(new)
+    new.set_defaults(command=commands.ruleset_new)
+    for name, command, what, several in (
+        ("check", commands.ruleset_check, "every fault of a ruleset, before any project is read", "+"),
+        ("test", commands.ruleset_test, "run the worked cases of a ruleset", None),
+    ):
+        bench = benches.add_parser(name, help=what)
+        what = "a ruleset by id, or its folder or file"
+        bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help=what)
+        _search(bench)
+        bench.set_defaults(command=command)
+
+    schema = group.add_parser("schema", help="print a JSON Schema")
+    documents = ("project", "ruleset", "jurisdiction", "cases", "result", "compare", "limits")
+    schema.add_argument("what", choices=documents)
+    schema.add_argument("--ruleset", action="append", metavar="ID", help="whose projects; repeat to stack")
+    schema.add_argument("--output", metavar="FILE", help="write to a file")
+    _search(schema)
+    schema.set_defaults(command=commands.schema)
+
+    plugins = group.add_parser("plugins", help="what is loaded, from where, and what it adds")
+    _present(plugins, "table", "json", "markdown", full=False)
+    plugins.set_defaults(command=commands.plugins)
+
+    look_up = group.add_parser("look-up", help="what a catalogue knows of an item")
+    look_up.add_argument("catalogue", metavar="CATALOGUE", nargs="?", help="left out: list the catalogues")
+    look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name it knows, or a file it reads")
+    _present(look_up, "table", "json", "markdown", full=False)
+    look_up.set_defaults(command=commands.look_up)
+    if wanted is None and not set(said) & set(group.choices):
+        _add_plugin_commands(group)
+    return parser, bool(group.choices)
+
+
+def _add_plugin_commands(group: Any) -> None:
+    """The commands that plugins add; none can take the place of one of ours."""
+    from .extending import extensions
+
+    for plugin, item in extensions().commands():
+        if item.name in group.choices:
+            extensions().reject(plugin, "plugin-duplicate", adds="command", item=item.name, other=PROGRAM)
+            continue
+        added = group.add_parser(item.name, help=item.about)
+        extensions().ask(plugin, "plugin-raises", partial(item.prepare, added), what=item.name)
+        added.set_defaults(command=partial(_run_plugin, plugin, item))
+
+
+def _run_plugin(plugin: Any, item: Any, options: argparse.Namespace) -> int:
+    """Run a command of a plugin; a failure is told with the plugin's name."""
+    from .extending import extensions, reason_of
+
+    try:
+        return int(item.run(options))
+    except GaugebookError:
+        raise
+    except Exception as error:
+        values = {"what": item.name, "reason": reason_of(error)}
+        raise GaugebookError(extensions().describe(plugin, "plugin-raises", **values)) from None
+
+
+def _select(parser: argparse.ArgumentParser) -> None:
+    """Options that say under which rules a project is looked at."""
+    parser.add_argument("--ruleset", action="append", metavar="ID", help="a ruleset; repeat to stack layers")
+    parser.add_argument("--jurisdiction", metavar="NAME", help="work under what is adopted there")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts, over the project's own")
+    parser.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
+    parser.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
+    _search(parser)
+
+
+def _search(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
+    parser.add_argument(
+        "--no-cache", action="store_true", help="neither use nor keep what was compiled before"
+    )
+    parser.add_argument(
+        "--verbose", action="store_true", help="tell on standard error what the cache did not do"
+    )
+
+
+def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:
+    """Options that say how the answer looks and where it goes."""
+    how = "how to print (default: %(default)s)"
+    choices = {"choices": formats} if len(formats) > 1 else {"metavar": "FORMAT"}
+    parser.add_argument("--format", default=formats[0], help=how, **choices)
+    parser.add_argument("--output", metavar="FILE", help="write to a file")
+    if full:
+        parser.add_argument("--full", action="store_true", help="list what is otherwise only counted")
