@@ -44,6 +44,16 @@ class Cause:
 Causes = dict[tuple[str, str], Cause]
 
 
+class Dispute(NamedTuple):
+    """One program asked about one thing on either side: the answers with what they took, compared as `of` says."""
+
+    key: str
+    told: list[tuple[Any, Frame]]
+    things: list[Thing]
+    context: Context
+    of: Callable[[Any], Any]
+
+
 class Walk:
     """Finds the root causes of differences between two sides."""
 
@@ -139,54 +149,42 @@ class Walk:
 
     def _program(self, key: str, read: Read, context: Context) -> Causes:
         """Why a rule or a condition answers differently: its own content, or what it read."""
-        things = [run.things[read[0]] for run in self._runs(context)]
-        told = [run.call(key, thing) for run, thing in zip(self._runs(context), things, strict=True)]
-        return self._told(key, told, things, context, lambda value: value)
+        return self._told(self._dispute(key, read[0], context, lambda value: value))
+
+    def _dispute(self, key: str, path: str, context: Context, of: Callable[[Any], Any]) -> Dispute:
+        """What a program answers on either side about a thing that both have."""
+        runs = self._runs(context)
+        things = [run.things[path] for run in runs]
+        told = [run.call(key, thing) for run, thing in zip(runs, things, strict=True)]
+        return Dispute(key, told, things, context, of)
 
     def _check(self, path: str, name: str, context: Context) -> Causes:
-        key = f"check {name}"
         there = [path in run.things for run in self._runs(context)]
         if not all(there):
             return _cause("input", path) if any(there) else {}
         known = [side for side in self.sides if name in side.rulebook.checks]
         if len(known) < len(self.sides):
             return _merged(_cause("entry", side.rulebook.checks[name]["entry"]) for side in known)
-        things = [run.things[path] for run in self._runs(context)]
-        told = [run.call(key, thing) for run, thing in zip(self._runs(context), things, strict=True)]
-        if verdict(told[0][0]) == verdict(told[1][0]):
-            return {}
-        return self._told(key, told, things, context, verdict)
+        return self._told(self._dispute(f"check {name}", path, context, verdict))
 
-    def _told(
-        self,
-        key: str,
-        told: list[tuple[Any, Frame]],
-        things: list[Thing],
-        context: Context,
-        of: Callable[[Any], Any],
-    ) -> Causes:
+    def _told(self, dispute: Dispute) -> Causes:
         """The causes behind two different answers of one program."""
-        (was, was_frame), (now, now_frame) = told
-        if same(of(was), of(now)):
+        (was, was_frame), (now, now_frame) = dispute.told
+        context = dispute.context
+        if same(dispute.of(was), dispute.of(now)):
             return {}
-        found = self._own(key, told, things, context, of)
+        found = self._own(dispute)
         differing = [read for read in {**was_frame.reads, **now_frame.reads} if self._differs(read, context)]
         if len(differing) + bool(found) > 1:
-            telling = [read for read in differing if self._tells(key, read, told, things, context, of)]
+            telling = [read for read in differing if self._tells(read, dispute)]
             differing = telling or ([] if found else differing)
         found = _merged([found, *(self._value(read, context) for read in differing)])
         found = _merged([found, *self._readings({**was_frame.readings, **now_frame.readings}, context)])
-        return found or self._last_resort(key)
+        return found or self._last_resort(dispute.key)
 
-    def _own(
-        self,
-        key: str,
-        told: list[tuple[Any, Frame]],
-        things: list[Thing],
-        context: Context,
-        of: Callable[[Any], Any],
-    ) -> Causes:
+    def _own(self, dispute: Dispute) -> Causes:
         """The entries of a program itself that make it answer differently on the same values."""
+        key, told, things, context, of = dispute
         leans = dict.fromkeys(id for side in self.sides for id in side.leans(key))
         changed = [id for id in leans if self._changed(id) and not id.startswith("readings/")]
         if not changed:
@@ -273,16 +271,9 @@ class Walk:
         hidden = [id for id in ids if id.startswith(("series/", "terms/", "kinds/")) and self._changed(id)]
         return _merged(_cause("entry", id) for id in hidden or self.sides[0].leans(key)[:1])
 
-    def _tells(
-        self,
-        key: str,
-        read: Read,
-        told: list[tuple[Any, Frame]],
-        things: list[Thing],
-        context: Context,
-        of: Callable[[Any], Any],
-    ) -> bool:
+    def _tells(self, read: Read, dispute: Dispute) -> bool:
         """Whether exchanging this one value between the sides changes the answer of either."""
+        key, told, things, context, of = dispute
         path, name = read
         runs = self._runs(context)
         if not all(path in run.things for run in runs):

@@ -190,6 +190,13 @@ class Run:
         )
         return value
 
+    def _new_trial(self) -> int:
+        """The number of a trial that begins; what comes to lean on it is remembered under it."""
+        trial = self._next_trial
+        self._next_trial += 1
+        self._trials[trial] = []
+        return trial
+
     # -- other values for stated ones
 
     @contextmanager
@@ -200,9 +207,7 @@ class Run:
         kept, so that many such bindings one after the other cost only what really changes. Answers the number
         of the trial, by which `leaning` tells what leans on it.
         """
-        trial = self._next_trial
-        self._next_trial += 1
-        self._trials[trial] = []
+        trial = self._new_trial()
         before = []
         for (path, name), value in values.items():
             thing = self.things[path]
@@ -259,9 +264,7 @@ class Run:
 
     def _try(self, thing: Thing, name: str, member: Any, checks: list[str]) -> Rejected | None:
         """The first check a candidate fails; None when it passes them all."""
-        trial = self._next_trial
-        self._next_trial += 1
-        self._trials[trial] = []
+        trial = self._new_trial()
         outside, self._open = self._open, {}
         thing.memo[name] = member
         thing.provisional[name] = {trial}

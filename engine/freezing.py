@@ -18,7 +18,6 @@ from .loading import as_list
 from .meaning import Op
 from .model import Attribute, Model, Type
 from .programs import Programs, Route, Rule
-from .runtime import DASH, MISSING
 from .totals import totals_of
 
 FORMAT = "compiled/1"
@@ -348,6 +347,3 @@ def _check_unit(model: Model, require: Op) -> str | None:
     if require.code != "compare":
         return None
     return unit_text(model, require.parts[1])
-
-
-__all__ = ["DASH", "FORMAT", "MISSING", "digest", "freeze", "unit_text"]

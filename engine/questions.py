@@ -9,6 +9,7 @@ gaugebook.limits("boathouse.yaml")
 from __future__ import annotations
 
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -24,7 +25,7 @@ AS_WRITTEN = "base"
 """How the project without any layout is called, unless it has a layout of that name."""
 
 
-class Answer:
+class Answer(ABC):
     """An answer as JSON data, with a page for people."""
 
     def __init__(self, data: dict[str, Any]) -> None:
@@ -34,9 +35,9 @@ class Answer:
         """The answer as JSON text."""
         return json.dumps(self.data, indent=indent, ensure_ascii=False)
 
+    @abstractmethod
     def page(self, full: bool = False) -> list[Block]:
         """The answer as blocks of a page; `full` lists what is otherwise only counted."""
-        raise NotImplementedError
 
     def _repr_html_(self) -> str:
         """What a notebook shows."""

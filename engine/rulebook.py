@@ -125,13 +125,6 @@ class Rulebook:
             cells = {label: _cell(text, data["unit"] is not None) for label, text in data["cells"].items()}
             self.properties[f"{name}.{prop}"] = Property(f"{prop} of {name}", cells)
 
-    def kind_at(self, section: str, within: str | None = None) -> str | None:
-        """The kind whose things a project lists under `section`, at the top or within another kind."""
-        for kind, body in self.kinds.items():
-            if body.get("within") == within and str(body.get("section", kind)) == section:
-                return kind
-        return None
-
     def only(self, kind: str) -> bool:
         """True for a kind with exactly one thing."""
         return str(self.kinds[kind].get("one", "no")) == "yes"

@@ -13,6 +13,8 @@ from decimal import Decimal
 from typing import Any, Protocol
 
 EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
+"""The one decimal context: every conversion and every calculation uses it."""
+
 SLACK = Decimal("1e-9")
 """The relative slack of a comparison whose side went through a division, a root or a power (see LANGUAGE.md)."""
 

@@ -13,11 +13,9 @@ from typing import Any
 
 from .diagnostics import GaugebookError, hint, nearest, nearest_hint
 from .kinds import NUMBER, Dimension, Kind
+from .runtime import EXACT
 
 __all__ = ["EXACT", "NUMBER", "Dimension", "Kind", "Unit", "UnitError", "Units", "show", "show_number"]
-
-EXACT = Context(prec=50)
-"""The one decimal context: every conversion and every calculation uses it."""
 
 MOST_DIGITS = EXACT.prec
 MOST_FACTORS = 8

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 import yaml
 
-from gaugebook import runtime
 from gaugebook.compiling import Pool, Writer, exactness
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import parse
@@ -146,15 +145,7 @@ def test_conformance(given: dict[str, Any], case: dict[str, Any]) -> None:
     run = world.run()
     pool = Pool()
     written = Writer(world.model, pool, exactness(world.model, world.programs)).write(op)
-    rulebook = run.rulebook
-    space: dict[str, Any] = {
-        name: getattr(runtime, name) for name in dir(runtime) if not name.startswith("_")
-    }
-    space.update(
-        Decimal=Decimal, tables=rulebook.tables, ranks=rulebook.ranks, properties=rulebook.properties
-    )
-    space.update(members=rulebook.members)
-    space.update(members_backward={name: list(reversed(m)) for name, m in rulebook.members.items()})
+    space: dict[str, Any] = dict(run.rulebook.namespace)
     exec("\n".join([*pool.lines, f"def answer(t):\n    return {written}"]), space)
     with run.exactly():
         if "outcome" in case:
