@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
-import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from itertools import islice
@@ -14,12 +11,17 @@ from typing import NamedTuple
 from .batching import Batch, Fault, Job, Made, size_rows
 from .case_files import CaseTable, Outcomes
 from .diagnostics import Diagnostic, GaugebookError, Span, diagnose
+from .progress import Bar
+from .varying import COLUMNS, NUMPY, PROGRAM
 
-BLOCK = 128
-"""Rows worked on at a time: what may have to be done again after a kill."""
+BLOCK, COLUMN_BLOCK = 128, 32768
+"""Rows worked on at a time, one by one and as columns: what may have to be done again after a kill."""
 
 FEW = 1500
 """Up to so many rows a program of its own does not pay."""
+
+LACKING = {PROGRAM: "batch-row-by-row", COLUMNS: "batch-without-columns", NUMPY: "batch-without-numpy"}
+"""What is told where a stack cannot be made faster."""
 
 MOST_FAULTS = 20
 """Bad rows told one by one; the others are counted."""
@@ -47,20 +49,21 @@ def run_batch(job: Job, cases: CaseTable, output: Path, tell: Tell, workers: int
         raise GaugebookError.because("output-is-input", path=cases.path)
     job = job._replace(special=cases.lines > FEW)
     batch = Batch(job)
-    for stack in batch.row_by_row:
-        tell(diagnose("batch-row-by-row", stack=stack))
+    for stack, lacks in batch.lacking:
+        tell(diagnose(LACKING[lacks], stack=stack))
     if batch.labels:
         tell(diagnose("case-labels", names=", ".join(batch.labels)))
-    identity = [repr(job), cases.digest, *batch.identity]
+    identity = [repr(job._replace(special=False, columns=False)), cases.digest, *batch.identity]
     told = Faults(cases.path, tell)
     with Outcomes(output, batch.columns, identity) as outcomes:
         if outcomes.done:
             tell(diagnose("batch-goes-on", path=outcomes.part, rows=outcomes.done))
         elif outcomes.anew:
             tell(diagnose("batch-starts-anew", path=outcomes.part))
+        size = COLUMN_BLOCK if any(template.in_columns for template in batch.templates) else BLOCK
         bar = Bar(cases.lines - 1, outcomes.done)
         try:
-            for made in _made(job, batch, _blocks(cases.rows(outcomes.done)), workers):
+            for made in _made(job, batch, _blocks(cases.rows(outcomes.done), size), workers):
                 told.take(made.faults, outcomes.done)
                 outcomes.add(made.rows, made.counts)
                 bar.show(outcomes.done)
@@ -74,8 +77,8 @@ def run_batch(job: Job, cases: CaseTable, output: Path, tell: Tell, workers: int
     return Summary(outcomes.done, *outcomes.counts)
 
 
-def _blocks(rows: Iterator[list[str]]) -> Iterator[list[list[str]]]:
-    while block := list(islice(rows, BLOCK)):
+def _blocks(rows: Iterator[list[str]], size: int) -> Iterator[list[list[str]]]:
+    while block := list(islice(rows, size)):
         yield block
 
 
@@ -123,32 +126,3 @@ class Faults:
         """What was not told one by one."""
         if self.rows > MOST_FAULTS:
             self.tell(diagnose("bad-cases-more", count=self.rows - MOST_FAULTS))
-
-
-class Bar:
-    """How far a batch is, on a terminal only; `total` is an estimate."""
-
-    WIDTH = 30
-
-    def __init__(self, total: int, done: int) -> None:
-        self.total, self.start = max(total, 1), done
-        self.begun = self.last = time.monotonic()
-        self.on = sys.stderr is not None and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
-
-    def show(self, done: int) -> None:
-        """Redraw, at most ten times a second."""
-        now = time.monotonic()
-        if not self.on or now - self.last < 0.1:
-            return
-        self.last = now
-        share = min(1.0, done / self.total)
-        rate = (done - self.start) / (now - self.begun)
-        bar = ("█" * round(share * self.WIDTH)).ljust(self.WIDTH, "░")
-        sys.stderr.write(f"\r{bar} {share:4.0%}  {done:,} rows, {rate:,.0f} a second ")
-        sys.stderr.flush()
-
-    def clear(self) -> None:
-        """Take it away."""
-        if self.on:
-            sys.stderr.write("\r\033[K")
-            sys.stderr.flush()

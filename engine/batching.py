@@ -6,13 +6,15 @@ on by any process that has the project, the rulesets and this package.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
 from .diagnostics import GaugebookError, Problems
+from .outcomes import BadRow, Outcome, share_text
 from .session import Offer, choose_rulesets, open_book, read_project, settle_readings, stated_readings
-from .varying import BadRow, Template
+from .varying import Template
 
 ERROR = "error"
 """The last column: what is wrong with a row, empty where nothing is."""
@@ -28,7 +30,7 @@ class Job(NamedTuple):
 
     `stacks` are the rulesets of each outcome, bottom first; an empty stack means those of the project itself.
     `special` asks for a program of its own for each stack, which takes a second or two to make and is several
-    times faster for each row.
+    times faster for each row; `columns` for one that works on many rows at once, where numpy is installed.
     """
 
     project: str
@@ -39,6 +41,8 @@ class Job(NamedTuple):
     folders: tuple[str, ...] = ()
     date: str | None = None
     special: bool = False
+    columns: bool = True
+    jurisdiction: str | None = None
 
 
 class Fault(NamedTuple):
@@ -66,7 +70,11 @@ class Batch:
         source = read_project(job.project, job.layout, problems)
         opened = []
         for stack in job.stacks:
-            chosen = choose_rulesets(source, stack or None, problems, None, job.date, job.folders)
+            chosen = choose_rulesets(source, stack or None, problems, job.jurisdiction, job.date, job.folders)
+            asked = chosen.adoption.asked if chosen.adoption is not None else frozenset()
+            for header in job.header:
+                if header.partition("[")[0].strip() in asked:
+                    problems.add("case-column-decides", name=header)
             problems.refuse_if_any()
             opened.append(open_book(*chosen.ids, folders=job.folders, moment=chosen.moment))
         rulebooks = [book.rulebook for book in opened]
@@ -79,12 +87,12 @@ class Batch:
             problems.refuse_if_any()
             self.templates.append(Template(source, rulebook, settled, job.header))
         self.columns = self._columns()
-        self.row_by_row = [
-            " + ".join(book.stack)
-            for book, template in zip(opened, self.templates, strict=True)
-            if job.special and not template.specialise(book.checked)
-        ]
-        """The stacks for which no program of their own could be made."""
+        self.lacking: list[tuple[str, str]] = []
+        """The stacks for which something could not be made, with the name of what they lack."""
+        for book, template in zip(opened, self.templates, strict=True):
+            lacks = template.specialise(book.checked, job.columns) if job.special else None
+            if lacks is not None:
+                self.lacking.append((" + ".join(book.stack), lacks))
         self.labels = [
             header
             for header, field in zip(job.header, self.templates[0].fields, strict=True)
@@ -108,54 +116,62 @@ class Batch:
             made += [name + after for name in (PASSES, GOVERNING, MARGIN, *names)]
         made.append(ERROR)
         problems = Problems()
-        for name in dict.fromkeys(name for name in made if made.count(name) > 1):
-            problems.add("case-column-twice", name=name)
+        for name, times in Counter(made).items():
+            if times > 1:
+                problems.add("case-column-twice", name=name)
         problems.refuse_if_any()
         return made
 
     def size(self, rows: Sequence[Sequence[str]]) -> Made:
         """The outcome of every row, in order; one that cannot be used comes through with its reason."""
+        width = len(self.job.header)
+        fitting = [cells for cells in rows if len(cells) == width]
+        found = [template.outcomes(fitting) for template in self.templates]
         made: list[list[str]] = []
         faults: list[Fault] = []
         counts = [0, 0, 0, 0]
         for number, cells in enumerate(rows):
-            row, passes, wrong = self._row(cells)
+            if len(cells) == width:
+                row, passes, wrong = self._row(cells, [next(outcomes) for outcomes in found])
+            else:
+                row, passes, wrong = self._misfit(cells)
             made.append(row)
             faults += [Fault(number, column, reason) for column, reason in wrong]
             counts[3 if wrong else 0 if passes else 2 if passes is None else 1] += 1
         return Made(made, faults, (counts[0], counts[1], counts[2], counts[3]))
 
-    def _row(self, cells: Sequence[str]) -> tuple[list[str], bool | None, list[tuple[str, str]]]:
+    def _row(
+        self, cells: Sequence[str], outcomes: Sequence[Outcome | BadRow | GaugebookError]
+    ) -> tuple[list[str], bool | None, list[tuple[str, str]]]:
         """One row: its cells, whether it passes under every stack, and what is wrong with it."""
-        width = len(self.job.header)
         wrong: list[tuple[str, str]] = []
-        passes: list[bool | None] = []
-        outcomes: list[str] = []
-        if len(cells) != width:
-            found = GaugebookError.because("case-cells", found=len(cells), expected=width)
-            wrong = [(THE_ROW, found.diagnostics[0].message)]
-        for template in self.templates:
-            part = [""] * (len(template.names) + 3)
-            if len(cells) == width:
-                try:
-                    outcome = template.outcome(cells)
-                except BadRow as error:
-                    wrong += error.faults
-                except GaugebookError as error:
-                    wrong += [(THE_ROW, diagnostic.message) for diagnostic in error.diagnostics]
-                else:
-                    passes.append(outcome.passes)
-                    share = "" if outcome.margin is None else repr(outcome.margin)
-                    chosen = [choice or "" for choice in outcome.choices]
-                    part = [VERDICTS[outcome.passes], outcome.governing or "", share, *chosen]
-            outcomes += part
+        passes: set[bool | None] = set()
+        row = list(cells)
+        for template, outcome in zip(self.templates, outcomes, strict=True):
+            if isinstance(outcome, Outcome):
+                passes.add(outcome.passes)
+                share = "" if outcome.margin is None else share_text(outcome.margin)
+                row += [VERDICTS[outcome.passes], outcome.governing or "", share]
+                row += [choice or "" for choice in outcome.choices]
+                continue
+            row += [""] * (len(template.names) + 3)
+            if isinstance(outcome, BadRow):
+                wrong += outcome.faults
+            else:
+                wrong += [(THE_ROW, diagnostic.message) for diagnostic in outcome.diagnostics]
         wrong = list(dict.fromkeys(wrong))
+        row.append("; ".join(f"{column}: {reason}" if column else reason for column, reason in wrong))
+        return row, False if False in passes else None if None in passes else True, wrong
+
+    def _misfit(self, cells: Sequence[str]) -> tuple[list[str], None, list[tuple[str, str]]]:
+        """A row with too few cells or too many, which come with the reason."""
+        width = len(self.job.header)
+        error = GaugebookError.because("case-cells", found=len(cells), expected=width)
+        said = error.diagnostics[0].message
+        beyond = f" ({', '.join(cells[width:])})" if len(cells) > width else ""
+        empty = [""] * (len(self.columns) - width - 1)
         kept = [*cells[:width], *[""] * (width - len(cells))]
-        said = "; ".join(f"{column}: {reason}" if column else reason for column, reason in wrong)
-        if len(cells) > width:
-            said += f" ({', '.join(cells[width:])})"
-        whole = False if False in passes else None if None in passes else True
-        return [*kept, *outcomes, said], whole, wrong
+        return [*kept, *empty, said + beyond], None, [(THE_ROW, said)]
 
 
 @lru_cache(maxsize=4)

@@ -11,11 +11,12 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Any
 
 from .diagnostics import GaugebookError, Span
+from .filing import write_whole
 
 CSV, PARQUET = ".csv", ".parquet"
 ROWS_AT_ONCE = 4096
@@ -60,6 +61,11 @@ class CaseTable:
         return _csv_rows(self.path) if self.kind == CSV else _parquet_rows(self.path)
 
 
+def _sum(content: bytes) -> bytes:
+    """What tells whether a journal is whole."""
+    return hashlib.sha256(content).hexdigest().encode()
+
+
 def _digest(path: Path) -> tuple[str, int]:
     """The identity of a file's content, and the number of its lines."""
     digest, lines = hashlib.sha256(), 0
@@ -83,13 +89,13 @@ def _parquet_rows(path: Path) -> Iterator[list[str]]:
     with parquet.ParquetFile(path) as file:
         yield list(file.schema_arrow.names)
         for part in file.iter_batches(ROWS_AT_ONCE):
-            columns = [[_text(cell) for cell in column.to_pylist()] for column in part.columns]
+            columns = [[cell_text(cell) for cell in column.to_pylist()] for column in part.columns]
             yield from map(list, zip(*columns, strict=True))
 
 
-def _text(cell: Any) -> str:
-    """A cell of a columnar file as text."""
-    if cell is None:
+def cell_text(cell: Any) -> str:
+    """A cell of a columnar file as text; nothing where it holds nothing or no number."""
+    if cell is None or (isinstance(cell, float) and cell != cell):
         return ""
     if isinstance(cell, bool):
         return "yes" if cell else "no"
@@ -131,17 +137,23 @@ class Outcomes:
         self._file: IO[bytes] | None = None
 
     def __enter__(self) -> Outcomes:
-        try:
+        with self._writing():
             self._open()
-        except OSError as error:
-            raise GaugebookError.because(
-                "cannot-write", path=self.path, reason=error.strerror or error
-            ) from None
         return self
 
     def __exit__(self, *_: object) -> None:
         if self._file is not None:
-            self._file.close()
+            with suppress(OSError):
+                self._file.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """What the system refuses, a full disk say, is told; what is certain stays certain."""
+        try:
+            yield
+        except OSError as error:
+            reason = error.strerror or error
+            raise GaugebookError.because("cannot-write", path=self.path, reason=reason) from None
 
     def _open(self) -> None:
         descriptor = os.open(self.part, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
@@ -159,22 +171,25 @@ class Outcomes:
             self._file.seek(known["bytes"])
 
     def _journal(self) -> dict[str, Any] | None:
-        """What the journal says of the same batch; None when there is none to go on with."""
+        """What the journal says of the same batch; None when there is none to go on with, or it is damaged."""
         assert self._file is not None
         try:
-            known: dict[str, Any] = json.loads(self.journal.read_text("utf-8"))
-            there = os.fstat(self._file.fileno()).st_size
-            fits = known["identity"] == self.identity and known["bytes"] <= there
-        except (OSError, ValueError, KeyError, TypeError):
+            digest, _, said = self.journal.read_bytes().partition(b"\n")
+        except OSError:
             return None
-        return known if fits else None
+        if digest != _sum(said):
+            return None
+        known: dict[str, Any] = json.loads(said)
+        there = os.fstat(self._file.fileno()).st_size
+        return known if known["identity"] == self.identity and known["bytes"] <= there else None
 
     def add(self, rows: Sequence[Sequence[str]], counts: Sequence[int]) -> None:
         """Keep some finished rows: once this returns they survive a kill, and none is written twice."""
-        self._write(rows)
-        self.done += len(rows)
-        self.counts = [before + more for before, more in zip(self.counts, counts, strict=True)]
-        self._note()
+        with self._writing():
+            self._write(rows)
+            self.done += len(rows)
+            self.counts = [before + more for before, more in zip(self.counts, counts, strict=True)]
+            self._note()
 
     def _write(self, rows: Sequence[Sequence[str]]) -> None:
         import io
@@ -194,12 +209,15 @@ class Outcomes:
             "bytes": self._file.tell(),
             "counts": self.counts,
         }
-        fresh = self.journal.with_name(self.journal.name + ".new")
-        fresh.write_text(json.dumps(said), "utf-8")
-        os.replace(fresh, self.journal)
+        written = json.dumps(said).encode()
+        write_whole(self.journal, _sum(written) + b"\n" + written)
 
     def finish(self) -> None:
         """Give the output its name."""
+        with self._writing():
+            self._finish()
+
+    def _finish(self) -> None:
         assert self._file is not None
         if self.kind == PARQUET:
             fresh = self.path.with_name(self.path.name + ".new")

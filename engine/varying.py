@@ -10,10 +10,11 @@ import copy
 import re
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from .diagnostics import GaugebookError, Problems, hint
 from .evaluating import UNSTATED, Run, Thing, read_value
+from .outcomes import PLAIN, BadRow, Field, Numbered, Outcome, Said, text_of, weight
 from .project import Source, breaches, build_run, words_of
 from .results import margin
 from .rulebook import Attribute, Rulebook
@@ -22,46 +23,18 @@ from .units import Unit
 
 if TYPE_CHECKING:
     from .books import CheckedBook
+    from .case_columns import CaseColumns
+    from .planning import Plan
     from .specialising import Program
 
 _HEADER = re.compile(r"\s*(?P<name>[^\[\]\s]+(?:\[\d+\][^\[\]\s]*)*)\s*(?:\[(?P<unit>[^\[\]]+)\])?\s*")
-_PLAIN = re.compile(r"[-+]?(?:(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?|(?:\d+ +)?\d+/\d+)", re.ASCII)
 
-NONE = "none"
+
+PROGRAM, COLUMNS, NUMPY = "program", "columns", "numpy"
+"""What cannot be made of a template."""
+
 MOST_GRAPHS = 64
 """As many graphs are kept at once; more combinations are built again."""
-
-
-class Field(NamedTuple):
-    """A column of a table of cases: the field it varies, and the unit of its plain numbers, if one is said."""
-
-    header: str
-    thing: str
-    attribute: Attribute
-    unit: str | None
-    path: tuple[str | int, ...]
-
-    @property
-    def ties(self) -> bool:
-        """True where the column ties things together."""
-        return self.attribute.role == "relation"
-
-
-class Outcome(NamedTuple):
-    """What a row comes to: passes, the check that governs, its margin, and each choice as text."""
-
-    passes: bool | None
-    governing: str | None
-    margin: float | None
-    choices: list[str | None]
-
-
-class BadRow(Exception):
-    """A row that makes no project: for each column at fault its header and the reason."""
-
-    def __init__(self, faults: Sequence[tuple[str, str]]) -> None:
-        super().__init__("; ".join(f"{column}: {reason}" for column, reason in faults))
-        self.faults = list(faults)
 
 
 class Template:
@@ -86,19 +59,66 @@ class Template:
         problems.refuse_if_any()
         self.ties = [place for place, field in enumerate(self.fields) if field is not None and field.ties]
         self._graphs: dict[tuple[str, ...], Graph] = {}
+        self._columns: CaseColumns | None = None
         first = Graph(run)
         self.names = [f"{thing.path}.{attribute.name}" for thing, attribute in first.choices]
         if not self.ties:
             self._graphs[()] = first
 
-    def specialise(self, checked: CheckedBook) -> bool:
-        """Make a program of the project, which pays for many rows; False where it stays row by row."""
+    def specialise(self, checked: CheckedBook, columns: bool = True) -> str | None:
+        """Make a program of the project, which pays for many rows, and another for many rows at once.
+
+        Answers what of it cannot be done (`PROGRAM`, `COLUMNS`, `NUMPY`), or None.
+        """
         if self.ties:
-            return False
+            return PROGRAM
         graph = self._graphs[()]
         fields = [field for field in self.fields if field is not None]
         values = {(field.thing, field.attribute.name): self._value(field, "", graph.run) for field in fields}
-        return graph.specialise(checked, values)
+        plan = graph.specialise(checked, values)
+        if plan is None:
+            return PROGRAM
+        if not columns:
+            return None
+        try:
+            from .case_columns import CannotColumn, CaseColumns
+        except ImportError:
+            return NUMPY
+        try:
+            with graph.run.exactly():
+                self._columns = CaseColumns(
+                    plan,
+                    self.fields,
+                    lambda field, cell: self._value(field, cell, graph.run),
+                    graph.choices,
+                    graph.checks,
+                    graph.settled,
+                )
+        except (CannotColumn, GaugebookError):
+            return COLUMNS
+        return None
+
+    @property
+    def in_columns(self) -> bool:
+        """True where many rows are worked out at once."""
+        return self._columns is not None
+
+    def outcomes(self, rows: Sequence[Sequence[str]]) -> Iterator[Outcome | GaugebookError | BadRow]:
+        """What each row comes to, or what is wrong with it; every row has as many cells as there are headers."""
+        known: Sequence[Outcome | None] = [None] * len(rows)
+        if self._columns is not None and rows:
+            try:
+                known = self._columns.outcomes(rows)
+            except RecursionError:
+                self._columns = None
+        for outcome, cells in zip(known, rows, strict=True):
+            if outcome is None:
+                try:
+                    yield self.outcome(cells)
+                except (BadRow, GaugebookError) as error:
+                    yield error
+            else:
+                yield outcome
 
     def outcome(self, cells: Sequence[str]) -> Outcome:
         """What a row comes to; an empty cell leaves the field as the template has it.
@@ -124,7 +144,7 @@ class Template:
         if not cell:
             thing, name = run.things[field.thing], field.attribute.name
             return thing.memo[name] if name in thing.stated else UNSTATED
-        text = f"{_digits(cell)} {field.unit}" if field.unit and _PLAIN.fullmatch(cell) else cell
+        text = f"{_digits(cell)} {field.unit}" if field.unit and PLAIN.fullmatch(cell) else cell
         try:
             value = read_value(self.rulebook, field.attribute, text)
         except ValueError:
@@ -182,7 +202,7 @@ class Graph:
         ]
         self._kept: dict[tuple[str, str], Said | None] = {}
         self._program: Program | None = None
-        self._settled: list[Numbered] = []
+        self.settled: list[Numbered] = []
         self._units: dict[str, Unit | None] = {
             name: rulebook.units.unit(check["unit"]) if check["unit"] else None
             for name, check in rulebook.checks.items()
@@ -194,7 +214,7 @@ class Graph:
             try:
                 with self.run.exactly():
                     self._program.start(values)
-                    return self._outcome(self._program.ask, [*self._settled, *self._program.verdicts()])
+                    return self._outcome(self._program.ask, [*self.settled, *self._program.verdicts()])
             except GaugebookError:
                 pass  # said better below
         with self.run.exactly(), self.run.bound(values) as trial:
@@ -204,29 +224,36 @@ class Graph:
             ]
             return self._outcome(lambda thing, name: thing.get(name), verdicts)
 
-    def specialise(self, checked: CheckedBook, values: Values) -> bool:
-        """Make a program for these fields; False where that cannot be done."""
-        from .specialising import CannotSpecialise, Program
+    def specialise(self, checked: CheckedBook, values: Values) -> Plan | None:
+        """Make a program for these fields, and answer its plan; None where that cannot be done."""
+        from .planning import CannotPlan, plan_project
+        from .specialising import Program
 
         try:
-            self._program = Program(self.run, checked, values, self.checks, self._said)
-        except (CannotSpecialise, GaugebookError):
-            return False
-        weighed = sorted(self._program.settled_verdicts, key=_weight)
-        self._settled = [verdict for verdict in weighed if verdict[1] is not None][:1]
-        return True
+            plan = plan_project(self.run, checked, values)
+        except (CannotPlan, GaugebookError):
+            return None
+        self._program = Program(plan, self.checks, self._said)
+        with self.run.exactly():
+            known = [
+                (number, self._said(thing, name, plan.answers[key]))
+                for number, (thing, name) in enumerate(self.checks)
+                if (key := (thing.path, f"{CHECK}{name}")) in plan.answers
+            ]
+        self.settled = sorted((verdict for verdict in known if verdict[1] is not None), key=weight)[:1]
+        return plan
 
     def _outcome(self, ask: Callable[[Thing, str], Any], verdicts: list[Numbered]) -> Outcome:
         """What the values of the choices and the verdicts of the checks come to."""
         choices: list[str | None] = []
         for number, (thing, attribute) in enumerate(self.choices, -len(self.choices)):
             try:
-                choices.append(_text(ask(thing, attribute.name), attribute.unit))
+                choices.append(text_of(ask(thing, attribute.name), attribute.unit))
             except Absent as absent:
                 choices.append(None)
                 said = (False if absent.void else None, None, f"{thing.path} {attribute.name}")
                 verdicts.append((number, said))
-        _, worst = min(verdicts, key=_weight, default=(0, None))
+        _, worst = min(verdicts, key=weight, default=(0, None))
         return Outcome(worst[0], worst[2], worst[1], choices) if worst else Outcome(True, None, None, choices)
 
     def _verdict(self, thing: Thing, name: str, trial: int) -> Said | None:
@@ -256,38 +283,10 @@ class Graph:
 Values = dict[tuple[str, str], Any]
 """(Thing, field) -> value."""
 
-Said = tuple[bool | None, float | None, str]
-"""Whether a check passes, its margin, and its name with that of its thing."""
-
-Numbered = tuple[int, Said | None]
-"""What a check says (None: it does not apply), with its number in the order of the project and the book."""
-
-_RANK = {False: 0, None: 1, True: 2}
-
-
-def _weight(verdict: Numbered) -> tuple[int, float, int]:
-    """What fails comes first, then what is undetermined, then by the margin, then in the order of the book."""
-    number, said = verdict
-    if said is None:
-        return len(_RANK), 0, number
-    passes, share, _ = said
-    return _RANK[passes], share if share is not None else float("inf") if passes else float("-inf"), number
-
 
 def _digits(cell: str) -> str:
     """A plain number without an exponent, or a fraction as it is."""
     return cell if "/" in cell else f"{Decimal(cell):f}"
-
-
-def _text(value: Any, unit: Unit | None) -> str:
-    """A choice as a project would state it."""
-    if value is None:
-        return NONE
-    if isinstance(value, Decimal):
-        number = unit.from_base(value) if unit else value
-        shown = f"{number.normalize():f}"
-        return f"{shown} {unit.text}" if unit and unit.text != "1" else shown
-    return str(value)
 
 
 # --- headers --------------------------------------------------------------------------------------

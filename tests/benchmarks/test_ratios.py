@@ -14,9 +14,17 @@ from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+import by_hand
+from gaugebook.arrays import Column
+from gaugebook.batch_run import COLUMN_BLOCK
 from gaugebook.batching import Batch, Job
+from gaugebook.columns import Block, Given
+from gaugebook.runtime import Absent
 
 pytestmark = pytest.mark.ratios
 ROOT = Path(__file__).parents[2]
@@ -62,7 +70,7 @@ HOOKS = (10, 20, 35, 50, 100)
 WEAKENING = ((20, "1"), (30, "0.91"), (40, "0.82"), (50, "0.71"))
 
 
-def by_hand(load: Decimal, heat: Decimal, wet: bool) -> tuple[bool, str | None, Decimal | None]:
+def hoist_by_hand(load: Decimal, heat: Decimal, wet: bool) -> tuple[bool, str | None, Decimal | None]:
     """The book of `tests/fast` on one hoist, as somebody would write it who knows no other."""
     burden = Decimal("1.25") * load
     factor = next((Decimal(factor) for bound, factor in WEAKENING if heat <= bound), None)
@@ -99,10 +107,10 @@ def test_rows_of_a_batch_against_the_rules_by_hand(tmp_path: Path) -> None:
         str(project), ("hoists.east.load [kg]", "yard.heat [degC]", "hoists.east.wet"), folders=(str(tmp_path),)
     )
     plain, special = Batch(job), Batch(job._replace(special=True))
-    assert not special.row_by_row
+    assert not special.lacking
 
     def hand() -> list[tuple[bool, str | None, Decimal | None]]:
-        return [by_hand(Decimal(load), Decimal(heat), wet == "yes") for load, heat, wet in rows]
+        return [hoist_by_hand(Decimal(load), Decimal(heat), wet == "yes") for load, heat, wet in rows]
 
     for row, (passes, rope, hook) in zip(special.size(rows).rows, hand(), strict=True):
         assert row[3] == ("yes" if passes else "no")
@@ -147,3 +155,142 @@ def test_rows_of_the_example_roof() -> None:
         speeds = [len(rows) / seconds_taken for seconds_taken in took]
         print(f"\n  rows a second: {speeds[0]:.0f} with a program of its own, {speeds[1]:.0f} without")
     report("a program of its own / row by row", statistics.median(ratios), 0.6)
+
+
+FEED = {
+    "short [A]": lambda chance: str(round(chance.uniform(4, 14), 2)),
+    "strings": lambda chance: str(chance.randint(1, 12)),
+    "metal": lambda chance: chance.choice(by_hand.METALS),
+    "cover": lambda chance: chance.choice(["warm75", "warm90"]),
+    "ends": lambda chance: chance.choice(["warm60", "warm75"]),
+    "ambient [degC]": lambda chance: str(chance.randint(10, 48)),
+    "height [mm]": lambda chance: str(chance.randint(5, 1200)),
+    "bundled": lambda chance: str(chance.choice([2, 3, 4, 6, 8, 12])),
+    "length [m]": lambda chance: str(chance.randint(5, 120)),
+    "voltage [V]": lambda chance: str(chance.randint(200, 1000)),
+}
+WORDS = ("metal", "cover", "ends")
+
+
+def feeds(count: int, folder: Path) -> tuple[Batch, list[list[str]]]:
+    """A batch over one feed under the book of the benchmark, and random cases."""
+    project = folder / "yard.yaml"
+    stated = (
+        "short: 9 A, strings: 2, metal: red, cover: warm90, ends: warm75, ambient: 35 degC, height: 50 mm, "
+        "bundled: 4, length: 30 m, voltage: 400 V"
+    )
+    project.write_text(
+        f"gaugebook: project/1\nyard: {{rulesets: [feeds]}}\nfeeds: {{east: {{{stated}}}}}\n", "utf-8"
+    )
+    chance = random.Random(1)
+    rows = [[make(chance) for make in FEED.values()] for _ in range(count)]
+    header = tuple(f"feeds.east.{name}" for name in FEED)
+    return Batch(Job(str(project), header, folders=(str(Path(__file__).parent),), special=True)), rows
+
+
+def ratios(rounds: int, ours: Callable[[], object], theirs: Callable[[], object]) -> float:
+    """The middle of the ratios of two jobs done one after the other, in processor time."""
+    found = []
+    for _ in range(rounds):
+        took = []
+        for job in (ours, theirs):
+            start = time.process_time()
+            job()
+            took.append(time.process_time() - start)
+        found.append(took[0] / took[1])
+    return statistics.median(found)
+
+
+def test_one_design_against_plain_python(tmp_path: Path) -> None:
+    """The values of one feed, by its own program in decimals, against the rules by hand in binary numbers."""
+    batch, rows = feeds(2000, tmp_path)
+    template = batch.templates[0]
+    graph = template._graphs[()]
+    program = graph._program
+    assert program is not None
+    numbered = [[cell if name in WORDS else float(cell) for name, cell in zip(FEED, row, strict=True)] for row in rows]
+    fields = [field for field in template.fields if field is not None]
+    values = [
+        {(f.thing, f.attribute.name): template._value(f, cell, graph.run) for f, cell in zip(fields, row, strict=True)}
+        for row in rows
+    ]
+    answers = [program.answers[thing.path, attribute.name] for thing, attribute in graph.choices]
+    found: list[list[object]] = []
+
+    def ours() -> None:
+        found.clear()
+        with graph.run.exactly():
+            for given in values:
+                program.start(given)
+                found.append([_or_none(answer) for answer in answers])
+
+    hand: list[tuple[int | None, float | None, list[int]]] = []
+
+    def theirs() -> None:
+        hand[:] = [by_hand.size_feed(*row) for row in numbered]  # type: ignore[arg-type]
+
+    ratio = ratios(7, ours, theirs)
+    names = [attribute.name for _, attribute in graph.choices]
+    for chosen, (size, device, _) in zip(found, hand, strict=True):
+        wanted = {"size": None if size is None else by_hand.SIZES[size], "device": device}
+        assert dict(zip(names, chosen, strict=True)) == wanted
+    report("one design in decimals / plain Python in binary numbers", ratio, 3.0)
+
+
+def _or_none(answer: Callable[[], object]) -> object:
+    try:
+        return answer()
+    except Absent:
+        return None
+
+
+def test_a_block_of_columns_against_numpy(tmp_path: Path) -> None:
+    """Both begin with arrays and end with the size and the device of every feed."""
+    count = 131072
+    batch, rows = feeds(count, tmp_path)
+    made = batch.templates[0]._columns
+    assert made is not None
+    cells = list(zip(*rows, strict=True))
+    lists = {"metal": by_hand.METALS, "cover": by_hand.COVERS, "ends": by_hand.COVERS}
+    arrays = [
+        np.array([lists[name].index(cell) for cell in column]) if name in lists else np.array(column, float)
+        for name, column in zip(FEED, cells, strict=True)
+    ]
+    given = {}
+    for reader, column in zip(made.readers, cells, strict=True):
+        assert reader is not None and reader.number is not None
+        given[reader.number] = reader.read(column, np.zeros(count, bool))
+    places = {place.attribute.name: place.number for place in made.plan.places if place.chosen}
+    answers: dict[str, np.ndarray] = {name: np.empty(count) for name in places}
+
+    def ours() -> None:
+        for start in range(0, count, COLUMN_BLOCK):
+            part = slice(start, start + COLUMN_BLOCK)
+            some = {number: Given(Column(all.column.data[part]), True) for number, all in given.items()}
+            block = Block(made.columns, len(arrays[0][part]), some)
+            with np.errstate(all="ignore"):
+                for name, number in places.items():
+                    column = block.whole.read(number)
+                    answers[name][part] = np.where(np.asarray(column.gone) == 0, column.data, -1)
+
+    hand: list[tuple[np.ndarray, np.ndarray]] = []
+
+    def theirs() -> None:
+        hand[:] = [by_hand.size_feeds(*arrays)]
+
+    ratio = ratios(7, ours, theirs)
+    assert (answers["size"] == hand[0][0]).all()
+    report("columns / numpy by hand", ratio, 1.3)
+
+
+def test_rows_from_file_to_file(tmp_path: Path) -> None:
+    """What a batch does besides: read cells, check ranges, find the governing check, write the outcome."""
+    batch, rows = feeds(20_000, tmp_path)
+    start = time.process_time()
+    batch.size(rows)
+    took = time.process_time() - start
+    print(f"\n  {len(rows) / took:,.0f} rows a second and core, cells to cells")
+    alone = [list(row) for row in rows[:1000]]
+    template = batch.templates[0]
+    ratio = ratios(3, lambda: list(template.outcomes(alone)), lambda: [template.outcome(row) for row in alone])
+    report("rows as columns / rows by their own program", ratio, 1.0)

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
+import gaugebook
 from gaugebook import books, cache
 from gaugebook.books import open_book
-from gaugebook.diagnostics import Refused
+from gaugebook.diagnostics import GaugebookError, Refused
 
 
 @pytest.fixture
@@ -40,6 +41,24 @@ def test_the_second_opening_fetches_the_same_book(
     assert second.code == first.code
     assert len(list(kept.iterdir())) == 1
     assert not cache.notes
+
+
+def test_what_an_explanation_walks_is_kept_beside_it(
+    kept: Path, shelf: Path, compilations: list[list[str]]
+) -> None:
+    first = books.open_written(["hoists-2"], [shelf])
+    assert books.open_written(["hoists-2"], [shelf]) == first
+    assert compilations == [["hoists-2"]]
+    assert first.layers == [layer["digest"] for layer in open_book(["hoists-2"], [shelf]).frozen["layers"]]
+    assert {place.name.partition("-")[0] for place in kept.iterdir()} == {"book", "written"}
+
+
+def test_an_explanation_of_a_book_changed_in_the_meantime_is_refused(kept: Path, shelf: Path) -> None:
+    book = gaugebook.open_book("hoists-2", folders=[shelf])
+    place = shelf / "hoists-2.yaml"
+    place.write_text(place.read_text("utf-8").replace("version: ", "version: 9"), "utf-8")
+    with pytest.raises(GaugebookError, match="were changed while they were in use"):
+        book.written  # noqa: B018
 
 
 @pytest.mark.parametrize("file", ["hoists-2.yaml", "hoists/ruleset.yaml"])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 OURS = {
     "blocks", "books", "cache", "calls", "cli", "commands", "diagnostics", "documents", "evaluating",
-    "extending", "finding", "hooks", "inputs", "kinds", "messages", "moments", "plugins",
+    "extending", "filing", "finding", "hooks", "inputs", "kinds", "messages", "moments", "plugins",
     "plugins.reports", "project", "rendering",
     "reporting", "resources", "results", "reviewing", "rulebook", "runtime", "session", "shelf", "shown",
     "transcriptions", "units",
@@ -26,9 +26,9 @@ print(status, *sorted(set(sys.modules) - before))
 """
 
 
-def imported(project: Path, shelf: Path) -> set[str]:
+def imported(project: Path, shelf: Path, form: str = "table") -> set[str]:
     """The modules that a call imports beyond those of a bare interpreter."""
-    call = [sys.executable, "-c", CALL, str(project), "--rulesets", str(shelf)]
+    call = [sys.executable, "-c", CALL, str(project), "--rulesets", str(shelf), "--format", form]
     done = subprocess.run(call, cwd=project.parent, capture_output=True, text=True, check=True)
     status, *modules = done.stdout.split()
     assert status == "0", done.stderr
@@ -41,6 +41,13 @@ def test_a_cached_call_imports_neither_parsers_nor_schemas(kept: Path, shelf: Pa
     modules = imported(project, shelf)
     assert not sorted(modules & HEAVY)
     assert {name.removeprefix("gaugebook.") for name in modules if name.startswith("gaugebook.")} <= OURS
+    assert (project.parent / "page").read_text("utf-8") == page
+
+
+def test_a_cached_calculation_sheet_imports_nothing_heavy_either(kept: Path, shelf: Path, project: Path) -> None:
+    imported(project, shelf, "html")
+    page = (project.parent / "page").read_text("utf-8")
+    assert not sorted(imported(project, shelf, "html") & HEAVY)
     assert (project.parent / "page").read_text("utf-8") == page
 
 
