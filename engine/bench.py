@@ -21,9 +21,10 @@ from .entries import SECTIONS, Book, Entry
 from .layers import build, stack_of
 from .linting import lint
 from .loading import as_list, plain
-from .moments import Moment, next_day
+from .moments import LAST_DAY, Moment, next_day
 from .provenance import story
 from .shelf import HEADER_FILE, Shelf
+from .slips import change_cells
 from .starting import start
 
 
@@ -100,7 +101,7 @@ def show(text: str, folders: Sequence[Path]) -> list[Block]:
     if book.removed:
         gone = [f"{id} by {change.layer}" for id, change in book.removed.items()]
         page += [Heading("Removed"), Items(gone)]
-    left_out = [str(part) for layer in book.layers for part in as_list(layer.header.get("not_encoded"))]
+    left_out = [str(part) for _, part in book.not_encoded()]
     return [*page, Heading("Not encoded"), Items(left_out)] if left_out else page
 
 
@@ -130,7 +131,7 @@ def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
     book = _stacked(text, folders)
     entries = {**book.gone, **book.entries}
     known = {**{entry.name: entry for entry in entries.values()}, **entries}
-    entry = known.get(book.renamed.get(name, name))
+    entry = known.get(book.current(name))
     if entry is None:
         near = hint(name, known)
         raise GaugebookError.because("unknown-entry", ruleset=book.layers[-1].id, entry=name, nearest=near)
@@ -215,7 +216,7 @@ def turning_days(book: Book) -> list[str]:
     stated += [operation.body.get("in_force") for layer in book.layers for operation in layer.operations]
     days = {str(part["from"]) for part in stated if part and "from" in part}
     days |= {next_day(str(part["until"])) for part in stated if part and "until" in part}
-    return sorted(days)
+    return sorted(days - {LAST_DAY})
 
 
 def _check_jurisdiction(path: Path, folders: Sequence[Path]) -> str:
@@ -237,19 +238,30 @@ def begin(id: str, parent: str, folder: Path, folders: Sequence[Path]) -> str:
     return f"{start(id, parent, _stacked(parent, folders), folder)} written"
 
 
-def try_out(text: str, folders: Sequence[Path]) -> tuple[Outcome, str]:
-    """The outcome of a ruleset's cases, and the report on it."""
+def try_out(
+    text: str, folders: Sequence[Path], slips: bool = False, entries: Sequence[str] | None = None
+) -> tuple[bool, str]:
+    """Whether the cases of a ruleset hold, and the report on them.
+
+    With `slips` the cells of its tables, or of the tables `entries` names, are changed one by one as well; a
+    change that nobody notices counts like a case that fails.
+    """
     id, place, searched = find(text, folders)
     outcome = try_cases(id, place, searched)
     problems = Problems()
     layers = stack_of([id], Shelf(searched), problems)
     problems.refuse_if_any()
-    return outcome, report(id, outcome, unguarded_cells(layers))
+    told = report(id, outcome, unguarded_cells(layers))
+    if not slips:
+        return not outcome.failed, told
+    found = change_cells(id, searched, outcome, entries)
+    return not outcome.failed and not found.unnoticed, "\n".join([told.rstrip("\n"), *found.lines(), ""])
 
 
 def report(id: str, outcome: Outcome, unguarded: dict[str, int]) -> str:
     """One line per expectation that failed, a count, what no case touches, and the cells without a checksum."""
     lines = [str(miss) for miss in outcome.misses]
+    lines += [render(notice) for notice in outcome.notices]
     lines.append(f"{id}: {outcome.cases} cases, {outcome.cases - outcome.failed} pass, {outcome.failed} fail")
     if outcome.untouched:
         lines.append(f"{len(outcome.untouched)} entries no case touches:")

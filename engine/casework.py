@@ -10,18 +10,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from .books import open_book
-from .diagnostics import GaugebookError, Problems, Span, hint
+from .diagnostics import Diagnostic, GaugebookError, Problems, Span, diagnose, hint
 from .documents import Document, read
 from .evaluating import Run, Thing, read_value
 from .moments import Moment
-from .project import Source, build_run, read_source
+from .project import Source, build_run
 from .rulebook import Attribute, Rulebook
 from .runtime import DASH, MISSING, SLACK, Absent, MakeTable, Table
 from .schema import validate
-from .session import Offer, settle_readings, stated_readings
+from .session import Offer, read_stated, settle_readings, stated_readings, with_taken
 from .units import UnitError, show
 
 SECTIONS = ("tables", "constants", "readings", "rules", "checks", "choices")
@@ -32,8 +32,12 @@ NONE = "none"
 NOT_APPLICABLE = "not_applicable"
 
 
+Cell = tuple[str, tuple[Any, ...]]
+"""A cell: the name of its table and its printed keys, which hold on every day."""
+
+
 class CountedTable(Table):
-    """A table that remembers which of its cells were read."""
+    """A table that remembers which of its cells were read, and lets one be changed."""
 
     __slots__ = ("hits",)
 
@@ -45,15 +49,42 @@ class CountedTable(Table):
         self.hits.add(places)
         return super()._value(places, keys)
 
-    def printed(self) -> set[tuple[int, ...]]:
-        """The places of the cells that hold a value."""
-        return {places for places, value in self.cells.items() if value not in (DASH, MISSING)}
+    def keys_at(self, places: tuple[int, ...]) -> tuple[Any, ...]:
+        """The printed keys of a cell."""
+        return tuple(axis.keys[place] for axis, place in zip(self.axes, places, strict=True))
+
+    def printed(self) -> set[Cell]:
+        """The cells that hold a value."""
+        return {
+            (self.name, self.keys_at(places))
+            for places, value in self.cells.items()
+            if value not in (DASH, MISSING)
+        }
+
+    def change(self, keys: tuple[Any, ...], was: Any, to: Any) -> bool:
+        """Let the cell at these printed keys say something else; False where it does not say `was`."""
+        places = tuple(axis.places.get(key, -1) for axis, key in zip(self.axes, keys, strict=True))
+        if self.cells.get(places) != was:
+            return False
+        self.cells[places] = to
+        return True
 
 
-class WatchedRulebook(Rulebook):
+class CountedRulebook(Rulebook):
     """A rulebook whose tables count."""
 
     table_type: ClassVar[type[Table]] = CountedTable
+
+    def counted(self) -> Iterator[CountedTable]:
+        """Its tables."""
+        yield from (table for table in self.tables.values() if isinstance(table, CountedTable))
+
+    def cells_read(self) -> frozenset[Cell]:
+        """What was read since this was last asked."""
+        found = frozenset((table.name, table.keys_at(at)) for table in self.counted() for at in table.hits)
+        for table in self.counted():
+            table.hits.clear()
+        return found
 
 
 @dataclass(frozen=True)
@@ -70,16 +101,30 @@ class Miss:
         return f"{self.span}: {self.case}: {self.what} is {self.found}, expected {self.expected}"
 
 
+class Ran(NamedTuple):
+    """A case that was run: where it stands, the day it is looked at, what did not come true, what it read."""
+
+    document: Document
+    number: int
+    day: str | None
+    misses: list[Miss]
+    read: frozenset[Cell]
+
+
 @dataclass
 class Outcome:
     """What came of all cases of a ruleset.
 
-    `untouched` are entry ids no case leaned on; `cells` maps a table to (cells read, cells printed).
+    `untouched` are entry ids no case leaned on; `cells` maps a table to (cells read, cells printed). `books`
+    are the rulebooks by day, `ran` the cases one by one.
     """
 
+    books: Books
+    ran: list[Ran] = field(default_factory=list)
     cases: int = 0
     failed: int = 0
     misses: list[Miss] = field(default_factory=list)
+    notices: list[Diagnostic] = field(default_factory=list)
     untouched: list[str] = field(default_factory=list)
     cells: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -89,20 +134,28 @@ def case_files(place: Path) -> list[Path]:
     return sorted((place / "cases").glob("*.yaml")) if place.is_dir() else []
 
 
+class Books:
+    """The rulebooks of one ruleset by the day they are looked at; each is opened when first asked for."""
+
+    def __init__(self, id: str, folders: Sequence[Path]) -> None:
+        self.id, self.folders = id, folders
+        self.by_day: dict[str | None, CountedRulebook] = {}
+
+    def on(self, day: str | None) -> CountedRulebook:
+        """The rulebook of a day; None for the ruleset as its layers end up."""
+        if day not in self.by_day:
+            self.by_day[day] = CountedRulebook(open_book([self.id], self.folders, Moment(day)).frozen)
+        return self.by_day[day]
+
+
 def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
     """Run the cases of a ruleset under that ruleset.
 
     Raises `Refused` for faults of the ruleset or of a case file; a case that fails is no fault.
     """
-    books: dict[str | None, WatchedRulebook] = {}
-
-    def on(day: str | None) -> WatchedRulebook:
-        if day not in books:
-            books[day] = WatchedRulebook(open_book([id], folders, Moment(day)).frozen)
-        return books[day]
-
-    rulebook = on(None)
-    outcome = Outcome()
+    books = Books(id, folders)
+    rulebook = books.on(None)
+    outcome = Outcome(books)
     problems = Problems()
     touched: set[str] = set()
     for path in case_files(place):
@@ -110,29 +163,24 @@ def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
         if document is None or not validate(document, "cases", problems):
             continue
         for index in range(len(document.data["cases"])):
-            case = Case(document, index, on(day_of(document, index)), problems)
+            day = day_of(document, index)
+            case = Case(document, index, books.on(day), problems)
             misses = list(case.misses())
+            outcome.ran.append(Ran(document, index, day, misses, books.on(day).cells_read()))
             outcome.cases += 1
             outcome.failed += bool(misses)
             outcome.misses += misses
+            outcome.notices += [notice for notice in case.notices if notice not in outcome.notices]
             touched |= set(case.touched())
     problems.refuse_if_any()
-    tables = {name: table for name, table in rulebook.tables.items() if isinstance(table, CountedTable)}
-    for other in books.values():
-        for name, table in other.tables.items():
-            if (
-                name in tables
-                and isinstance(table, CountedTable)
-                and table.cells.keys() == tables[name].cells.keys()
-            ):
-                tables[name].hits |= table.hits
-    touched |= {f"tables/{name}" for name, table in tables.items() if table.hits}
+    hits: set[Cell] = set().union(*(ran.read for ran in outcome.ran))
+    touched |= {f"tables/{name}" for name, _ in hits}
     outcome.untouched = [
         id for id in rulebook.entries if id.partition("/")[0] in SECTIONS and id not in touched
     ]
-    outcome.cells = {
-        name: (len(table.hits & table.printed()), len(table.printed())) for name, table in tables.items()
-    }
+    for table in rulebook.counted():
+        printed = table.printed()
+        outcome.cells[table.name] = (len(hits & printed), len(printed))
     return outcome
 
 
@@ -151,6 +199,7 @@ class Case:
         self.body: dict[str, Any] = document.data["cases"][index]
         self.name = str(self.body["name"])
         self.run: Run | None = None
+        self.notices: list[Diagnostic] = []
         self.checked: set[str] = set()
         self.tolerance = self._tolerance()
 
@@ -173,6 +222,7 @@ class Case:
         offers = [*stated_readings(source, self.problems), *own]
         settled = settle_readings(offers, self.rulebook, self.problems)
         self.run = build_run(source, self.rulebook, settled, self.problems)
+        self.notices += self.run.notices
         if len(self.problems) > before:
             return
         with self.run.exactly():
@@ -198,9 +248,10 @@ class Case:
         layout = self.body.get("layout")
         if "project" in self.body:
             path = Path(self.document.name).parent / str(self.body["project"])
-            return read_source(path, layout, self.problems)
+            return read_stated(path, layout, self.problems)
         base = [("base",)] if "base" in self.document.data else []
-        return Source(self.document, layout, self.problems, [*base, (*self.at, "given")])
+        source = Source(self.document, layout, self.problems, [*base, (*self.at, "given")])
+        return with_taken(source, self.problems)
 
     # -- expectations: each answers what was found when that is not what is expected
 
@@ -211,11 +262,19 @@ class Case:
             self.problems.add("unknown-place", span, name=path, nearest=hint(path, self.run.things))
         return thing
 
+    def _current(self, thing: Thing, name: str, span: Span) -> str:
+        """The name a value or a check has now."""
+        now = self.rulebook.current(thing.kind, name)
+        if now != name:
+            self.notices.append(diagnose("entry-renamed", span, old=name, new=now))
+        return now
+
     def _value(self, key: str, expected: Any, span: Span) -> str | None:
-        path, _, name = key.rpartition(".")
+        path, _, said = key.rpartition(".")
         thing = self._thing(path, span)
         if thing is None:
             return None
+        name = self._current(thing, said, span)
         attributes = {
             known: attribute
             for known, attribute in self.rulebook.attributes[thing.kind].items()
@@ -267,13 +326,14 @@ class Case:
             return SLACK
 
     def _check(self, key: str, expected: str, span: Span) -> str | None:
-        path, space, name = key.rpartition(" ")
+        path, space, said = key.rpartition(" ")
         if not space:
             self.problems.add("bad-check-key", span, key=key)
             return None
         thing = self._thing(path, span)
         if thing is None:
             return None
+        name = self._current(thing, said, span)
         known = [check for check, body in self.rulebook.checks.items() if body["kind"] == thing.kind]
         if name not in known:
             self.problems.add("unknown-check", span, name=name, kind=thing.kind, nearest=hint(name, known))
