@@ -15,8 +15,9 @@ from typing import Any
 from .diagnostics import Problems, Span, hint
 from .documents import Document, read
 from .entries import Place
-from .loading import as_list, plain, real_days
-from .moments import Moment, covers, is_day, next_day, spoken
+from .loading import as_list, plain
+from .moments import LAST_DAY, RECKONED, Moment, covers, is_day, next_day, spoken
+from .reckoning import events_of, settle_days
 from .schema import validate
 from .shelf import Shelf
 
@@ -31,7 +32,8 @@ Facts = Callable[[str], str | None]
 class Adoption:
     """The rulesets that apply, and why: the period of the jurisdiction, the event and its day.
 
-    `days` hold for layers whose own event decides; `notes` are what the reader should know.
+    `days` hold for layers whose own event decides; `notes` are what the reader should know; `asked` are the fields
+    of the project that were looked at, `not_encoded` what the document says it leaves out.
     """
 
     jurisdiction: str
@@ -43,6 +45,8 @@ class Adoption:
     cites: list[str] = field(default_factory=list)
     days: Mapping[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    asked: frozenset[str] = frozenset()
+    not_encoded: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def moment(self) -> Moment:
@@ -78,9 +82,8 @@ def read_jurisdiction(
     if document.data["id"] != id:
         problems.add("ruleset-misnamed", document.span(("id",)), id=document.data["id"], folder=id)
         return None
-    for number, period in enumerate(document.data["periods"]):
-        real_days(period, Place(document, ("periods", number)), problems)
-    return None if len(problems) else Jurisdiction(document)
+    made = Jurisdiction(document, problems)
+    return None if len(problems) else made
 
 
 def is_jurisdiction(path: Path) -> bool:
@@ -92,25 +95,40 @@ def is_jurisdiction(path: Path) -> bool:
 
 
 class Jurisdiction:
-    """One jurisdiction's document."""
+    """One jurisdiction's document; what it says wrongly of days goes to the problems."""
 
-    def __init__(self, document: Document) -> None:
+    def __init__(self, document: Document, problems: Problems) -> None:
         self.document = document
         self.data: dict[str, Any] = plain(document.data)
         self.periods: list[dict[str, Any]] = self.data["periods"]
+        events = events_of(self.data, Place(document, ()), problems)
+        for number, period in enumerate(self.periods):
+            place = Place(document, ("periods", number))
+            settle_days(period, events, place, problems)
+            for index, item in enumerate(period["stack"]):
+                if isinstance(item, dict):
+                    settle_days(item, events, place.below("stack", index), problems)
 
     def adopt(
-        self, facts: Facts, day: str | None, problems: Problems, span: Span | None = None
+        self, stated: Facts, day: str | None, problems: Problems, span: Span | None = None
     ) -> Adoption | None:
         """What applies to a job; `day` overrides every event. None after a problem."""
         if day is not None and not is_day(day):
             problems.add("not-a-day", span, text=day)
             return None
+        asked: set[str] = set()
+
+        def facts(name: str) -> str | None:
+            asked.add(name)
+            return stated(name)
+
         period = self._period(facts, day, problems, span)
         if period is None:
             return None
         event, counted = self._day_of(period, facts, day, problems, span) or ("", "")
         stack, days, notes = self._stack(period, facts, day, counted, problems, span)
+        if RECKONED in period:
+            notes.append(f"in force {spoken(period)}")
         if period.get("reference") == "floating":
             notes.append(f"a floating reference, last resolved on {period.get('resolved', 'no day')}")
         if "note" in period:
@@ -126,6 +144,11 @@ class Jurisdiction:
             cites,
             days,
             notes,
+            frozenset(asked),
+            [
+                {"layer": f"jurisdictions/{self.data['id']}", **part}
+                for part in as_list(self.data.get("not_encoded"))
+            ],
         )
 
     # -- the period
@@ -166,7 +189,7 @@ class Jurisdiction:
             )
             return None
         if named[elected] not in open_ones:
-            days = spoken(named[elected])
+            days = spoken(named[elected], how=False)
             problems.add("election-not-open", span, name=elected, days=days)
             return None
         return named[elected]
@@ -204,7 +227,7 @@ class Jurisdiction:
         if not found:
             problems.add("no-day-for-adoption", span, id=self.data["id"], fields=fields)
             return
-        ranges = "; ".join(f"{period['name']}: {spoken(period)}" for period in self.periods)
+        ranges = "; ".join(f"{period['name']}: {spoken(period, how=False)}" for period in self.periods)
         event, counted = found[0]
         problems.add("day-not-covered", span, id=self.data["id"], day=counted, event=event, ranges=ranges)
 
@@ -292,6 +315,8 @@ class Jurisdiction:
         for before, after in pairwise(plain_ones):
             span = self.document.span(("periods", self.periods.index(after)))
             end, start = str(before.get("until", "")), str(after.get("from", ""))
+            if LAST_DAY in (end, start):
+                continue
             if not end or not start or end >= start:
                 yield "periods-overlap", span, {"one": before["name"], "other": after["name"]}
             elif next_day(end) != start and not self._elective(next_day(end), start):

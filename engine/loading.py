@@ -12,8 +12,10 @@ from typing import Any
 
 from .diagnostics import Problems
 from .documents import Document, read
+from .documents import as_list as as_list
+from .documents import plain as plain
 from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
-from .moments import is_day
+from .reckoning import events_of, settle_days
 from .resources import packaged
 from .schema import validate
 from .shelf import ruleset_files
@@ -35,24 +37,6 @@ OPERATIONS = (
 )
 TEXT = "text"
 """The target of an operation that changes wording wherever it stands."""
-
-
-def plain(value: Any) -> Any:
-    """Parsed YAML as data that keeps every digit: decimals become their own text."""
-    if isinstance(value, Decimal):
-        return str(value)
-    if isinstance(value, list):
-        return [plain(item) for item in value]
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    return value
-
-
-def as_list(value: Any) -> list[Any]:
-    """A property that may be written alone or as a list."""
-    if value is None:
-        return []
-    return value if isinstance(value, list) else [value]
 
 
 def load_layer(place: FilePath, problems: Problems) -> Layer | None:
@@ -79,8 +63,9 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
     for document in documents:
         layer.entries.extend(entries_of(document, layer.id, problems))
         layer.operations.extend(operations_of(document))
+    events = events_of(header, layer.place, problems)
     for at, body in [(layer.place, header), *((part.place, part.body) for part in layer.operations)]:
-        real_days(body.get("in_force") or {}, at.below("in_force"), problems)
+        settle_days(body.get("in_force") or {}, events, at.below("in_force"), problems)
     seen: dict[str, Entry] = {}
     for entry in layer.entries:
         if entry.id in seen:
@@ -88,13 +73,6 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
         seen.setdefault(entry.id, entry)
     layer.entries = list(seen.values())
     return layer
-
-
-def real_days(days: dict[str, Any], place: Place, problems: Problems) -> None:
-    """Report what is written like a day and is none of the calendar."""
-    for word in ("from", "until"):
-        if word in days and not is_day(str(days[word])):
-            problems.add("not-a-day", place.below(word).span(), text=days[word])
 
 
 def entries_of(document: Document, layer: str, problems: Problems) -> Iterator[Entry]:

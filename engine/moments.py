@@ -7,6 +7,10 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 LAST_DAY = "9999-12-31"
+"""Stands for a day that is not known yet."""
+
+RECKONED = "reckoned"
+"""Beside `from` and `until`: how they came about, in words."""
 
 
 class Moment(NamedTuple):
@@ -45,9 +49,11 @@ def is_day(text: str) -> bool:
 
 
 def next_day(day: str) -> str:
-    """The day after a day."""
+    """The day after a day; there is none after the last."""
     import datetime
 
+    if day == LAST_DAY:
+        return day
     return (datetime.date.fromisoformat(day) + datetime.timedelta(days=1)).isoformat()
 
 
@@ -56,9 +62,17 @@ def covers(days: Mapping[str, Any], day: str) -> bool:
     return str(days.get("from", "")) <= day <= str(days.get("until", LAST_DAY))
 
 
-def spoken(days: Mapping[str, Any]) -> str:
-    """A stretch of days for people."""
-    start, end = days.get("from"), days.get("until")
+def spoken(days: Mapping[str, Any], how: bool = True) -> str:
+    """A stretch of days for people, with how they were reckoned unless that says too much."""
+    start, end = (_spoken(days, word, how) for word in ("from", "until"))
     if start and end:
         return f"{start} to {end}"
     return f"from {start}" if start else f"until {end}" if end else "at all times"
+
+
+def _spoken(days: Mapping[str, Any], word: str, how: bool) -> str:
+    if word not in days:
+        return ""
+    day = "a day not known yet" if days[word] == LAST_DAY else str(days[word])
+    words = (days.get(RECKONED) or {}).get(word)
+    return f"{day} ({words})" if words and how else day

@@ -58,9 +58,9 @@ def _report(document: Document, error: Any, problems: Problems) -> None:
         known = list(error.schema.get("properties", {}))
         for key in error.instance:
             if key not in known:
-                problems.add(
-                    "unknown-key", document.key_span((*path, key)), key=key, nearest=hint(str(key), known)
-                )
+                fault = "unknown-key" if error.instance[key] is not None else "unknown-key-without-value"
+                near = hint(str(key), known)
+                problems.add(fault, document.key_span((*path, key)), key=key, nearest=near)
     elif error.validator == "required":
         for key in error.validator_value:
             if key not in error.instance:
@@ -75,6 +75,9 @@ def _report(document: Document, error: Any, problems: Problems) -> None:
     elif error.validator == "oneOf":
         choices = ", ".join(option["required"][0] for option in error.validator_value)
         problems.add("one-of-keys", span, keys=choices)
+    elif error.validator == "pattern" and "description" in error.schema:
+        wanted = error.schema["description"]
+        problems.add("not-allowed-here", span, value=_short(error.instance), allowed=wanted)
     elif error.validator == "pattern":
         problems.add("bad-pattern", span, value=_short(error.instance), pattern=error.validator_value)
     else:

@@ -41,7 +41,9 @@ def harbour(text: str = HARBOUR) -> Jurisdiction:
     problems = Problems()
     validate(document, "jurisdiction", problems)
     problems.refuse_if_any()
-    return Jurisdiction(document)
+    made = Jurisdiction(document, problems)
+    problems.refuse_if_any()
+    return made
 
 
 def ask(facts: dict[str, str], day: str | None = None, text: str = HARBOUR) -> Adoption:
@@ -217,6 +219,7 @@ def town(bench: Any) -> Path:
         id: town
         title: Town of Sheds
         trigger: site.permit
+        not_encoded: [{cites: By-law 4, what: sheds on water}]
         periods:
           - {name: bare, from: 2020-01-01, until: 2020-12-31, stack: [shed-2020]}
           - {name: own, from: 2021-01-01, stack: [shed-2020, town-2021], cites: By-law 3}
@@ -244,6 +247,9 @@ def test_a_project_names_its_jurisdiction(town: Path) -> None:
         "cites": ["By-law 3"],
         "notes": [],
     }
+    assert result.data["not_encoded"] == [
+        {"layer": "jurisdictions/town", "cites": "By-law 4", "what": "sheds on water"}
+    ]
     validate_result(result.data)
 
 
@@ -260,12 +266,37 @@ def test_the_command_line(town: Path, capsys: pytest.CaptureFixture[str]) -> Non
     main([*call, "--jurisdiction", "town", "--date", "2022-01-01"])
     data = json.loads(capsys.readouterr().out)
     assert data["values"]["shelves.top.design_load"]["value"] == 24.0
+    main([*call[:-1], "table", "--full"])
+    assert "jurisdictions/town: By-law 4; sheds on water" in capsys.readouterr().out
     assert main([*call, "--jurisdiction", "tawn"]) == 2
     assert capsys.readouterr().err.startswith(
         "there is no jurisdiction 'tawn'; nearest: town [unknown-jurisdiction]"
     )
     assert main([*call, "--date", "2019-06-01"]) == 2
     assert ":1:45: town says nothing about 2019-06-01 (the call) [day-not-covered]" in capsys.readouterr().err
+
+
+def test_a_batch_works_under_one_adoption(town: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    cases, output = town / "cases.csv", town / "out.csv"
+    cases.write_text("shelves.top.load [kg]\n9\n")
+    call = ["batch", str(town / "job.yaml"), str(cases), "--rulesets", str(town), "--output", str(output)]
+
+    def board(*more: str) -> str:
+        assert main([*call, *more]) == 0
+        return output.read_text().splitlines()[1].split(",")[4]
+
+    assert board("--jurisdiction", "town", "--date", "2021-06-01") == "middle"
+    assert board("--jurisdiction", "town", "--date", "2022-06-01") == "thick"
+    assert board() == "middle"
+    assert main([*call, "--jurisdiction", "tawn"]) == 2
+    assert "there is no jurisdiction 'tawn'; nearest: town [unknown-jurisdiction]" in capsys.readouterr().err
+    cases.write_text("shelves.top.load [kg],site.permit\n9,2021-06-01\n9,2022-06-01\n")
+    assert main(call) == 2
+    assert capsys.readouterr().err.startswith(
+        "the column 'site.permit' would decide row by row which rulesets apply; all rows of a batch work under "
+        "the same ones [case-column-decides]\n"
+    )
+    assert main([*call, "--date", "2022-06-01"]) == 0
 
 
 def test_shipped_jurisdictions_are_sound() -> None:
