@@ -42,6 +42,7 @@ PROVENANCE = (
     "document",
     "labels",
     "stricter",
+    "force",
 )
 """Properties that say where an entry comes from or put it in words; they change no value."""
 
@@ -97,7 +98,12 @@ class Citation:
     layer: str
     clause: str
     document: str | None = None
+    force: bool = True
+    """False where the change behind it binds nobody yet."""
 
+
+WITHOUT_FORCE = "(without force)"
+"""Behind a citation of what binds nobody yet."""
 
 APPLIED = "applied"
 NOT_IN_FORCE = "not in force"
@@ -195,6 +201,15 @@ class Layer:
         """How the document behind this layer is named in a citation."""
         return str(self.header.get("document", self.id))
 
+    @property
+    def sources(self) -> dict[str, str]:
+        """What its entries name as a source, by key: what it is and where."""
+        listed = self.header.get("sources") or {}
+        return {
+            str(key): "; ".join(str(body[word]) for word in ("what", "at") if word in body)
+            for key, body in listed.items()
+        }
+
 
 @dataclass
 class Book:
@@ -215,6 +230,14 @@ class Book:
     notices: list[Diagnostic] = field(default_factory=list)
     renamed: dict[str, str] = field(default_factory=dict)
 
+    def current(self, id: str) -> str:
+        """The name an entry has now, however often it was renamed; the name itself where it never was."""
+        seen: set[str] = set()
+        while id in self.renamed and id not in self.entries and id not in seen:
+            seen.add(id)
+            id = self.renamed[id]
+        return id
+
     def section(self, name: str) -> dict[str, Entry]:
         """The entries of one section by name."""
         return {entry.name: entry for entry in self.entries.values() if entry.section == name}
@@ -231,11 +254,26 @@ class Book:
             layer.id: newest.get(layer.header.get("edition_of", ""), layer.document) for layer in self.layers
         }
 
+    def not_encoded(self) -> list[tuple[str, Any]]:
+        """What the layers say they leave out, each with its layer: the newest edition of a publication that has
+        a list speaks for those below it."""
+        lists = [layer for layer in self.layers if "not_encoded" in layer.header]
+        newest = {layer.header.get("edition_of", layer.id): layer for layer in lists}
+        return [
+            (layer.id, part)
+            for layer in lists
+            if newest[layer.header.get("edition_of", layer.id)] is layer
+            for part in layer.header["not_encoded"]
+        ]
+
     def cites(self, citations: list[Citation]) -> list[str]:
         """Citations as printed."""
         documents = self.documents()
+        idle = {layer.id for layer in self.layers if layer.header.get("force") == "no"}
         return [
-            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}" for cite in citations
+            f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}"
+            f"{'' if cite.force and cite.layer not in idle else f' {WITHOUT_FORCE}'}"
+            for cite in citations
         ]
 
     def prefix(self, entry: Entry) -> str:
@@ -248,7 +286,9 @@ class Book:
         prefix = self.prefix(entry) if layer == entry.layer else self.documents().get(layer, layer)
         cites = part.get("cites", [])
         clauses = cites if isinstance(cites, list) else [cites]
-        return [f"{part.get('document', prefix)} {clause}" for clause in clauses]
+        idle = any(one.id == layer and one.header.get("force") == "no" for one in self.layers)
+        force = f" {WITHOUT_FORCE}" if idle or part.get("force") == "no" else ""
+        return [f"{part.get('document', prefix)} {clause}{force}" for clause in clauses]
 
     def remover(self, name: str) -> tuple[str, Change] | None:
         """The removed entry an id or a bare name means, with who removed it."""

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any, ClassVar, NamedTuple
 
-from .diagnostics import GaugebookError
+from .diagnostics import Diagnostic, GaugebookError
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, EXACT, Absent
 from .units import show
@@ -24,13 +24,14 @@ UNSTATED = object()
 
 
 class Rejected(NamedTuple):
-    """A candidate that did not pass, and the first check that said so."""
+    """A candidate that did not pass, and the first check that said so, by which of its ways (-1: its own)."""
 
     member: Any
     check: str
     actual: Any
     limit: Any
     reason: str | None
+    way: int = -1
 
 
 class Assumption(NamedTuple):
@@ -86,6 +87,7 @@ class Run:
         self.assumptions: dict[tuple[str, str], Assumption] = {}
         self.readings_used: dict[str, tuple[str, str]] = {}
         self.rejected: dict[tuple[str, str], list[Rejected]] = {}
+        self.notices: list[Diagnostic] = []
         self._frames: list[set[int]] = []
         self._trials: dict[int, list[tuple[Thing, str]]] = {}
         self._next_trial = 0
@@ -204,8 +206,9 @@ class Run:
         """For a while, let (thing, field) have other values; `UNSTATED` takes back what was stated.
 
         Whatever leans on one of them is worked out anew inside and forgotten afterwards; everything else is
-        kept, so that many such bindings one after the other cost only what really changes. Answers the number
-        of the trial, by which `leaning` tells what leans on it.
+        kept, so that many such bindings one after the other cost only what really changes. What was worked out
+        before the first of them counts as what does not lean on any: begin with a run nobody has asked yet.
+        Answers the number of the trial, by which `leaning` tells what leans on it.
         """
         trial = self._new_trial()
         before = []
@@ -277,7 +280,8 @@ class Run:
                         raise
                     return Rejected(member, check, None, None, "; ".join(absent.reasons))
                 if verdict is not None and not verdict[0]:
-                    return Rejected(member, check, verdict[1], verdict[2], None)
+                    way = thing.route.get(f"{CHECK}{check}", -1)
+                    return Rejected(member, check, verdict[1], verdict[2], None, way)
             return None
         finally:
             for other, attribute in self._trials.pop(trial):

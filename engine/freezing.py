@@ -59,6 +59,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         "choices": {
             f"{kind}.{name}": {
                 "series": choice.series,
+                "carries": choice.carries,
                 "checks": [check.name for check in choice.checks],
                 "leans": _leans(choice.ops()),
             }
@@ -94,11 +95,8 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
         "totals": totals_of(model, problems),
         "sheet": [entry.body for entry in book.section("sheet").values()],
         "removed": {id: change.layer for id, change in book.removed.items()},
-        "not_encoded": [
-            {"layer": layer.id, **part}
-            for layer in book.layers
-            for part in as_list(layer.header.get("not_encoded"))
-        ],
+        "not_encoded": [{"layer": layer, **part} for layer, part in book.not_encoded()],
+        "renamed": model.renaming.to_plain(),
         "functions": functions,
         "lent": _lent(source),
         "source": source,

@@ -165,6 +165,18 @@ class Stacker:
             for entry_id in self._targets(layer, operation):
                 if self._fresh(entry_id, operation, touched):
                     self._operation(layer, operation, entry_id)
+        self._renamed(layer)
+
+    def _renamed(self, layer: Layer) -> None:
+        """A new name that no entry has would leave the old one without a meaning."""
+        for old, new in (layer.header.get("renamed") or {}).items():
+            if self.book.current(str(old)) not in self.book.entries:
+                span = layer.place.below("renamed", old).span()
+                near = hint(str(new), self.book.entries)
+                self.problems.add("renamed-to-nothing", span, old=old, new=new, nearest=near)
+            elif old in self.book.entries:
+                span = layer.place.below("renamed", old).key_span()
+                self.problems.add("renamed-and-kept", span, old=old, new=new)
 
     def _add(self, layer: Layer, entry: Entry) -> None:
         change = Change(
@@ -192,8 +204,8 @@ class Stacker:
                 )
             yield from found
             return
-        if target in self.book.renamed and target not in self.book.entries:
-            new = self.book.renamed[target]
+        new = self.book.current(target)
+        if new != target:
             self.book.notices.append(diagnose("entry-renamed", operation.place.span(), old=target, new=new))
             operation.target = target = new
         yield target

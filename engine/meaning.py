@@ -13,7 +13,7 @@ from .diagnostics import Diagnostic, GaugebookError, Problems, hint
 from .entries import Entry, Path
 from .functions import known_functions
 from .grammar import SyntaxProblem, parse, tree
-from .model import NOTHING, TRUTH, WRONG, Model, Type
+from .model import NOTHING, TRUTH, WRONG, Attribute, Model, Type
 from .units import NUMBER, UnitError
 
 
@@ -184,6 +184,24 @@ class Reader:
             "unknown-name-in-rule", node, name=name, nearest=self.model.hint(name, self._known_names(expect))
         )
 
+    def _attribute(self, kind: str, name: str, node: tree.Node) -> Attribute | None:
+        """An attribute by the name it has, or had."""
+        new = self.model.renaming.attributes.get((kind, name))
+        if new is not None:
+            self._renamed(name, new, node)
+        return self.model.attributes.get((kind, new or name))
+
+    def _entry_name(self, section: str, name: str, node: tree.Node) -> str:
+        """The present name of an entry of a section."""
+        new = self.model.renaming.names.get((section, name))
+        if new is None:
+            return name
+        self._renamed(name, new, node)
+        return new
+
+    def _renamed(self, old: str, new: str, node: tree.Node) -> None:
+        self.model.renaming.notice(old, new, self.entry.place(*self.at).inside(*node.span))
+
     def _bound_name(self, node: tree.Name) -> Op | None:
         name = node.text
         if name == "it" and any(scope.code == "item" for scope in self.scopes):
@@ -193,29 +211,31 @@ class Reader:
             if scope.name == name:
                 return Op("bound", (scope.number,), scope.type, node)
             if scope.code == "item":
-                attribute = self.model.attributes.get((scope.type.detail, name))
+                attribute = self._attribute(scope.type.detail, name, node)
                 if attribute is not None:
                     subject = Op("item", (scope.number,), scope.type, node)
-                    return Op("get", (subject, name), attribute.type, node)
+                    return Op("get", (subject, attribute.name), attribute.type, node)
         return None
 
     def _own_name(self, node: tree.Name) -> Op | None:
         if node.text == "this":
             return Op("this", (), Type("thing", self.kind), node)
-        attribute = self.model.attributes.get((self.kind, node.text))
+        attribute = self._attribute(self.kind, node.text, node)
         if attribute is None:
             return None
         this = Op("this", (), Type("thing", self.kind), node)
-        return Op("get", (this, node.text), attribute.type, node)
+        return Op("get", (this, attribute.name), attribute.type, node)
 
     def _global_name(self, node: tree.Name) -> Op | None:
-        name = node.text
-        if self.model.only(name):
-            return Op("only", (name,), Type("thing", name), node)
-        if name in self.model.constants:
-            return Op("constant", (name,), self.model.constants[name][0], node)
-        if name in self.model.readings:
-            return Op("reading", (name,), Type("word", f"reading {name}"), node)
+        kind, constant, reading = (
+            self._entry_name(section, node.text, node) for section in ("kinds", "constants", "readings")
+        )
+        if self.model.only(kind):
+            return Op("only", (kind,), Type("thing", kind), node)
+        if constant in self.model.constants:
+            return Op("constant", (constant,), self.model.constants[constant][0], node)
+        if reading in self.model.readings:
+            return Op("reading", (reading,), Type("word", f"reading {reading}"), node)
         return None
 
     def _known_names(self, expect: Type | None) -> list[str]:
@@ -263,18 +283,18 @@ class Reader:
             return Op("property", (subject, detail, node.name), known[node.name][0], node)
         if sort not in ("thing", "things"):
             return self._say("nothing-inside", node, found=self.describe(subject.type), name=node.name)
-        attribute = self.model.attributes.get((detail, node.name))
+        attribute = self._attribute(detail, node.name, node)
         if attribute is None:
             near = self.model.hint(node.name, self.model.names_of(detail))
             return self._say("unknown-attribute", node, name=node.name, kind=detail, nearest=near)
         if sort == "thing":
-            return Op("get", (subject, node.name), attribute.type, node)
+            return Op("get", (subject, attribute.name), attribute.type, node)
         if attribute.type.sort not in ("thing", "things"):
             return self._say("value-of-many", node, name=node.name, kind=detail)
-        return Op("reach", (subject, node.name), Type("things", attribute.type.detail), node)
+        return Op("reach", (subject, attribute.name), Type("things", attribute.type.detail), node)
 
     def _lookup(self, node: tree.Lookup, expect: Type | None) -> Op:
-        table = self.model.tables.get(node.table)
+        table = self.model.tables.get(self._entry_name("tables", node.table, node))
         if table is None:
             return self._say(
                 "unknown-table", node, name=node.table, nearest=self.model.hint(node.table, self.model.tables)
@@ -302,7 +322,7 @@ class Reader:
                     expected=self.describe(type),
                 )
             keys.append(key)
-        return Op("lookup", (node.table, *keys), table.type, node)
+        return Op("lookup", (table.name, *keys), table.type, node)
 
     def _call(self, node: tree.Call, expect: Type | None) -> Op:
         function = known_functions().get(node.function)
@@ -464,6 +484,7 @@ class Reader:
 
     def _pick(self, node: tree.Pick, expect: Type | None) -> Op:
         name = node.series.text if isinstance(node.series, tree.Name) else ""
+        name = self._entry_name("series", name, node.series)
         series = self.model.series.get(name)
         if series is None:
             return self._say(

@@ -14,6 +14,7 @@ from .diagnostics import Problems, hint
 from .entries import Book, Entry
 from .loading import as_list
 from .messages import TOMBSTONE
+from .renaming import Renaming
 from .runtime import DASH, MISSING, REST
 from .units import Unit, UnitError, Units
 
@@ -86,6 +87,8 @@ class Model:
 
     def __init__(self, book: Book, units: Units, problems: Problems) -> None:
         self.book, self.units, self.problems = book, units, problems
+        self.renaming = Renaming(book)
+        self.renaming.rewrite()
         self.kinds: dict[str, dict[str, Any]] = {name: e.body for name, e in book.section("kinds").items()}
         self.terms: dict[str, list[str]] = {
             name: [str(word) for word in as_list(entry.body.get("words", entry.body.get("is")))]

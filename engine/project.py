@@ -9,7 +9,7 @@ from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any
 
-from .diagnostics import Problems, Span, hint
+from .diagnostics import Problems, Span, diagnose, hint, nearest_hint
 from .documents import Document, read_kept
 from .evaluating import Run, Thing, read_value
 from .rulebook import Attribute, Rulebook
@@ -191,7 +191,7 @@ class Builder:
             if key in HEAD:
                 continue
             if key not in sections:
-                self._say("unknown-key", (key,), key=key, nearest=hint(str(key), [*sections, *HEAD]))
+                self._unknown((key,), [*sections, *HEAD])
             elif self.rulebook.only(sections[key]):
                 self._thing(sections[key], key, key, value, (key,), None)
             else:
@@ -206,6 +206,15 @@ class Builder:
 
     def _say(self, name: str, path: Path, /, **values: Any) -> None:
         self.problems.add(name, self.source.key_span(path), **values)
+
+    def _unknown(self, path: Path, known: list[str], meant: Sequence[str] = ()) -> None:
+        """A key that means nothing here: `meant` is where else it is stated; a layer that is not in force on the
+        day may be the one that knows it.
+        """
+        key, absent = str(path[-1]), self.rulebook.frozen["absent"]
+        fault = "unknown-key-today" if absent else "unknown-key"
+        near = nearest_hint(meant) or hint(key, known)
+        self._say(fault, path, key=key, nearest=near, layers=", ".join(absent))
 
     def _named(self, kind: str, section: str, value: Any) -> None:
         if value is None:
@@ -280,7 +289,7 @@ class Builder:
         for key, value in body.items():
             steps = (*below, str(key))
             path = (*at, key)
-            attribute = fields.get(steps)
+            attribute = fields.get(steps) or self._renamed(thing, path, fields)
             if attribute is not None:
                 if value is not None:
                     self._state(thing, attribute, value, path)
@@ -293,9 +302,25 @@ class Builder:
                 continue
             else:
                 known_keys = {known[len(below)] for known in fields if known[: len(below)] == below}
-                self._say("unknown-key", path, key=key, nearest=hint(str(key), [*known_keys, *others]))
+                meant = [".".join(steps) for steps, field in fields.items() if field.name == str(key)]
+                self._unknown(path, [*known_keys, *others], meant)
+
+    def _renamed(
+        self, thing: Thing, path: Path, fields: dict[tuple[str, ...], Attribute]
+    ) -> Attribute | None:
+        """The field that a key named before it was called otherwise."""
+        old = str(path[-1])
+        new = self.rulebook.renamed["attributes"].get(f"{thing.kind}.{old}")
+        found = next((field for field in fields.values() if field.name == new), None)
+        if found is None:
+            return None
+        span = self.source.key_span(path)
+        self.run.notices.append(diagnose("entry-renamed", span, old=old, new=found.name))
+        return found
 
     def _state(self, thing: Thing, attribute: Attribute, value: Any, path: Path) -> None:
+        if attribute.name in thing.stated:
+            self._say("stated-under-both-names", path, name=attribute.name)
         thing.stated.add(attribute.name)
         if attribute.role == "relation":
             self.links.append((thing, attribute, value, path))

@@ -76,6 +76,7 @@ class Rulebook:
         self.units = Units.from_data(frozen["units"])
         self.entries: dict[str, dict[str, Any]] = frozen["entries"]
         self.kinds: dict[str, dict[str, Any]] = frozen["kinds"]
+        self.renamed: dict[str, dict[str, str]] = frozen["renamed"]
         self.attributes: dict[str, dict[str, Attribute]] = {kind: {} for kind in self.kinds}
         for data in frozen["attributes"]:
             self.attributes[data["kind"]][data["name"]] = Attribute(data, self.units)
@@ -88,7 +89,7 @@ class Rulebook:
         self.tables = {
             name: self.table_type(name, partial(_table, data)) for name, data in frozen["tables"].items()
         }
-        self.code = code or compile(frozen["source"], "<rules>", "exec")
+        self.code = code or code_of(frozen)
         namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
         namespace.update(
             Decimal=Decimal,
@@ -125,9 +126,19 @@ class Rulebook:
             cells = {label: _cell(text, data["unit"] is not None) for label, text in data["cells"].items()}
             self.properties[f"{name}.{prop}"] = Property(f"{prop} of {name}", cells)
 
+    def current(self, kind: str, name: str) -> str:
+        """The name an attribute or a check of a kind has now."""
+        return self.renamed["attributes"].get(f"{kind}.{name}") or self.renamed["checks"].get(name, name)
+
     def only(self, kind: str) -> bool:
         """True for a kind with exactly one thing."""
         return str(self.kinds[kind].get("one", "no")) == "yes"
+
+
+def code_of(frozen: dict[str, Any]) -> CodeType:
+    """The programs of a book compiled."""
+    code: CodeType = compile(frozen["source"], "<rules>", "exec")
+    return code
 
 
 class Property:

@@ -29,6 +29,7 @@ from .shelf import Shelf
 
 if TYPE_CHECKING:
     from .adopting import Adoption
+    from .expressions import Written
 
 FOLDERS_VARIABLE = "GAUGEBOOK_RULESETS"
 """An environment variable: folders to search for rulesets, separated as in PATH."""
@@ -113,8 +114,19 @@ class Book:
 
     @cached_property
     def checked(self) -> books.CheckedBook:
-        """The book as written and understood: what an explanation walks."""
+        """The book as written and understood."""
         return books.check_book(*self._asked)
+
+    @cached_property
+    def written(self) -> Written:
+        """What an explanation walks: its expressions, each with its text.
+
+        Raises `GaugebookError` (book-changed) when its files are no longer those of the compiled book.
+        """
+        written = books.open_written(*self._asked)
+        if written.layers != [layer["digest"] for layer in self.rulebook.frozen["layers"]]:
+            raise GaugebookError.because("book-changed", stack="+".join(self.stack))
+        return written
 
     @property
     def digest(self) -> str:
@@ -174,6 +186,7 @@ def size(
     result = size_source(source, book, readings or {}, problems)
     if chosen.adoption is not None:
         result.data["ruleset"]["jurisdiction"] = chosen.adoption.to_plain()
+        result.data["not_encoded"] = [*result.data["not_encoded"], *chosen.adoption.not_encoded]
     return result
 
 
@@ -261,7 +274,8 @@ def settle_readings(
     """Reading -> (option, who settled it); a later offer wins. Unknown names go to `problems`."""
     settled: dict[str, tuple[str, str]] = {}
     known = rulebook.frozen["readings"]
-    for name, option, by, span in offers:
+    for said, option, by, span in offers:
+        name = rulebook.renamed["readings"].get(said, said)
         if name not in known:
             problems.add("unknown-reading", span, name=name, nearest=hint(name, known))
         elif option not in known[name]["options"]:
@@ -293,16 +307,26 @@ def search_folders(folders: Sequence[PathLike] = ()) -> list[Path]:
 
 def read_project(project: PathLike, layout: str | None, problems: Problems) -> Source:
     """Read a project with one of its layouts applied; raises `Refused` when it is none at all."""
-    path = Path(project)
+    source = read_stated(Path(project), layout, problems)
+    if source is None:
+        problems.refuse_if_any()
+        raise Refused
+    return source
+
+
+def read_stated(path: Path, layout: str | None, problems: Problems) -> Source | None:
+    """Read a project of any format, with what it takes from catalogues; None when it is none at all."""
     if path.suffix.lower() in YAML:
         source = read_source(path, layout, problems)
     else:
         from .taking import read_any
 
         source = read_any(path, layout, problems)
-    if source is None:
-        problems.refuse_if_any()
-        raise Refused
+    return None if source is None else with_taken(source, problems)
+
+
+def with_taken(source: Source, problems: Problems) -> Source:
+    """A project with what it takes from catalogues filled in."""
     if TAKEN_FROM in source.document.text:
         from .taking import take
 
