@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .diagnostics import Problems, hint
-from .entries import Book, Citation, Entry, Layer, Operation, Path, Place
+from .entries import Book, Entry, Layer, Operation, Path, Place
 from .facets import words_of
 from .loading import as_list, new_entry
 from .operations import change_of
@@ -30,7 +30,7 @@ def checks_of(book: Book, layer: Layer, operation: Operation, problems: Problems
     if not _words_known(operation, source, problems):
         return
     for holder in holders:
-        yield _check(layer, operation, holder, len(holders) > 1)
+        yield _check(layer, operation, holder, source, len(holders) > 1)
 
 
 def _source(book: Book, target: Entry) -> Entry | None:
@@ -64,7 +64,7 @@ def owner_of(entry: Entry) -> tuple[str, str]:
 
 def _words_known(operation: Operation, source: Entry, problems: Problems) -> bool:
     known = [str(word) for word in words_of(source.body)]
-    unknown = [word for word in as_list(operation.body["words"]) if str(word) not in known]
+    unknown = [word for word in as_list(operation.body["words"]) if _bare(str(word), source) not in known]
     for word in unknown:
         problems.add(
             "unknown-word",
@@ -76,13 +76,28 @@ def _words_known(operation: Operation, source: Entry, problems: Problems) -> boo
     return not unknown
 
 
-def _check(layer: Layer, operation: Operation, holder: Entry, several: bool) -> Entry:
+def _bare(word: str, source: Entry) -> str:
+    """A word as the list has it; sizes of a list with a unit may be given with it."""
+    return word.removesuffix(f" {source.body['unit']}") if "unit" in source.body else word
+
+
+def _told(word: str, source: Entry) -> str:
+    """A word as an expression writes it."""
+    return f"{_bare(word, source)} {source.body['unit']}" if "unit" in source.body else word
+
+
+def _may_be_none(holder: Entry) -> bool:
+    return holder.body.get("may_be_none") == "yes" or (holder.section == "choices" and "when" in holder.body)
+
+
+def _check(layer: Layer, operation: Operation, holder: Entry, source: Entry, several: bool) -> Entry:
     kind, attribute = owner_of(holder)
     name = str(operation.body.get("name", f"{attribute}_{operation.kind}"))
     negated = "not " if operation.kind == "forbid" else ""
-    listed = ", ".join(str(word) for word in as_list(operation.body["words"]))
+    listed = ", ".join(_told(str(word), source) for word in as_list(operation.body["words"]))
     body: dict[str, Any] = {key: operation.body[key] for key in AS_IS if key in operation.body}
-    body |= {"of": kind, "require": f"{attribute} is {negated}one of ({listed})"}
+    nothing = f"{attribute} is none or " if operation.kind == "allow" and _may_be_none(holder) else ""
+    body |= {"of": kind, "require": f"{nothing}{attribute} is {negated}one of ({listed})"}
     constrained = [str(one) for one in as_list(operation.body.get("constrains"))]
     if holder.section == "choices":
         constrained = list(dict.fromkeys([attribute, *constrained]))
@@ -92,7 +107,8 @@ def _check(layer: Layer, operation: Operation, holder: Entry, several: bool) -> 
     if "when" in operation.body:
         body["when"] = operation.body["when"]
     check = new_entry("checks", f"{name}_{kind}_{attribute}" if several else name, body, layer.id, places)
-    check.cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
     said = "allowed" if operation.kind == "allow" else "forbidden"
-    check.history.append(change_of(layer, operation, f"{said}: {listed}"))
+    change = change_of(layer, operation, f"{said}: {listed}")
+    check.cites = list(change.cites)
+    check.history.append(change)
     return check

@@ -93,6 +93,9 @@ def _flat(entry: Entry) -> Iterator[tuple[str, str]]:
             for key, inner in value.items():
                 if key not in ASIDE:
                     yield from walk(inner, f"{path}.{key}" if path else str(key))
+        elif isinstance(value, list) and any(isinstance(item, dict) for item in value):
+            for index, item in enumerate(value):
+                yield from walk(item, f"{path}[{index}]")
         else:
             yield path, said_of(value)
 

@@ -75,7 +75,7 @@ class Record:
             name = relation(layer, word.layer, self._built_on(layer), word.amends)
             ruling = rule(name, operation, entry, facet, old, new, self.book)
             if ruling.outcome == "open":
-                self._conflict(dispute)
+                self._conflict(dispute, name)
                 return False
             if ruling.breach or not ruling.verified:
                 self._find(dispute, ruling)
@@ -122,7 +122,7 @@ class Record:
         mine = change_of(dispute.layer, dispute.operation, "")
         return [(dispute.word.layer, dispute.word.change, dispute.old), (dispute.layer, mine, dispute.new)]
 
-    def _conflict(self, dispute: Dispute) -> None:
+    def _conflict(self, dispute: Dispute, stated: str | None) -> None:
         parties = "; ".join(
             PARTY.format(
                 layer=layer.id,
@@ -134,10 +134,11 @@ class Record:
             for layer, change, value in self._sides(dispute)
         )
         self.problems.add(
-            "layers-conflict",
+            "layers-conflict" if stated is None else "layers-not-ordered",
             dispute.operation.place.span(),
             entry=dispute.entry.id,
             parties=parties,
+            relation=stated,
             part=in_words(dispute.facet),
             upper=dispute.layer.id,
             lower=dispute.word.layer.id,

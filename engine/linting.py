@@ -22,6 +22,12 @@ GROUNDED = ("tables", "constants", "rules", "checks", "choices", "readings", "ou
 USED = ("tables", "constants", "series", "terms", "readings")
 """Sections whose entries only matter when something leans on them."""
 
+LISTS = {"word": "terms", "member": "series"}
+"""Sorts of keys that are listed, and the section of the list."""
+
+ROWS = {"property", "add_rows", "remove_rows"}
+"""What of a `set` changes which rows and columns there are."""
+
 MOST_ODD = 5
 """One odd step in so many is a slip of the pen; more are the nature of the table."""
 
@@ -47,9 +53,12 @@ class Linter:
     def run(self) -> list[Diagnostic]:
         """Every warning."""
         found = [*self._grounds(), *self._unused(), *self._programs(), *self._days()]
-        for entry in self.mine:
-            if entry.section == "tables" and entry.name in self.checked.model.tables:
-                found += self._table(self.checked.model.tables[entry.name])
+        for table in self.checked.model.tables.values():
+            axes, cells = self.checked.model.table_cells(table)
+            span = table.entry.place("rows").key_span()
+            found += self._gaps(table, axes, span)
+            if table.entry in self.mine:
+                found += self._steps(table, axes, cells, span)
         told = {diagnose(name, span, **values): None for name, span, values in found}
         notices = [notice for notice in self.book.notices if notice not in told]
         return sorted([*told, *notices], key=lambda d: (d.span.file, d.span.line) if d.span else ("", 0))
@@ -151,9 +160,8 @@ class Linter:
 
     # -- tables
 
-    def _table(self, table: TableModel) -> Iterator[Found]:
-        axes, cells = self.checked.model.table_cells(table)
-        span = table.entry.place("rows").key_span()
+    def _gaps(self, table: TableModel, axes: list[list[Any]], span: Span) -> Iterator[Found]:
+        """Words without a row or column: all of a table whose rows the layer wrote, else those it added itself."""
         for index, (name, type, _) in enumerate(table.keys):
             known = self._listed(type.sort, type.detail)
             printed = [known.index(key) for key in axes[index] if key in known]
@@ -164,9 +172,26 @@ class Linter:
                 lacking = [word for word in between if word not in axes[index] and "rest" not in axes[index]]
             else:
                 lacking = []
+            if not self._wrote_rows(table):
+                added = self._added_words(f"{LISTS.get(type.sort)}/{type.detail}")
+                lacking = [word for word in lacking if word in added]
             if lacking:
                 yield "table-gap", span, {"table": table.name, "key": name, "lacking": ", ".join(lacking)}
-        yield from self._steps(table, axes, cells, span)
+
+    def _wrote_rows(self, table: TableModel) -> bool:
+        return table.entry.layer == self.layer.id or any(
+            operation.target == table.entry.id
+            and (operation.kind != "set" or not ROWS.isdisjoint(operation.body))
+            for operation in self.layer.operations
+        )
+
+    def _added_words(self, entry: str) -> set[str]:
+        return {
+            str(word)
+            for operation in self.layer.operations
+            if operation.target == entry
+            for word in as_list(operation.body.get("add_words"))
+        }
 
     def _listed(self, sort: str, detail: Any) -> list[str]:
         if sort == "word":

@@ -39,9 +39,15 @@ def facts_of(body: dict[str, Any]) -> dict[str, Any]:
     return {key: body[key] for key in FACTS if key in body}
 
 
+def has_force(operation: Operation) -> bool:
+    """Whether an operation binds anybody; its layer may say otherwise of all it says."""
+    return operation.body.get("force") != "no"
+
+
 def change_of(layer: Layer, operation: Operation, what: str, **more: Any) -> Change:
     """The record of an operation."""
-    cites = [Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))]
+    force = has_force(operation)
+    cites = [Citation(layer.id, str(clause), force=force) for clause in as_list(operation.body.get("cites"))]
     return Change(
         layer.id, operation.kind, what, cites, facts_of(operation.body), place=operation.place, **more
     )
@@ -131,10 +137,8 @@ def add_entry(book: Book, layer: Layer, operation: Operation) -> None:
     for key in ("source", "transcription", "note"):
         if key in operation.body:
             entry.body.setdefault(key, operation.body[key])
-    entry.cites = entry.cites or [
-        Citation(layer.id, str(clause)) for clause in as_list(operation.body.get("cites"))
-    ]
     change = change_of(layer, operation, "added")
+    entry.cites = [replace(cite, force=has_force(operation)) for cite in entry.cites] or change.cites
     facts = facts_of(entry.body) | change.facts
     entry.history.append(replace(change, cites=list(entry.cites), facts=facts))
     book.removed.pop(entry.id, None)
@@ -189,7 +193,7 @@ def _recite(book: Book, entry: Entry, layer: Layer, operation: Operation, proble
 def _except(book: Book, entry: Entry, layer: Layer, operation: Operation, problems: Problems) -> None:
     if not _exception_fits(entry, operation, problems):
         return
-    keys = ("when", "is", "require", "rank", "cites", "note")
+    keys = ("when", "is", "require", "rank", "cites", "note", "force")
     _put_way(entry, layer, operation, "exceptions", keys, problems)
     entry.history.append(change_of(layer, operation, f"exception {operation.body['name']}"))
 
@@ -236,7 +240,7 @@ def _alternative(book: Book, entry: Entry, layer: Layer, operation: Operation, p
         first: Path = ("any_of", AS_WRITTEN, "require")
         entry.places[first] = entry.place("require")
         entry.body["any_of"] = {AS_WRITTEN: {"require": entry.body.pop("require")}}
-    _put_way(entry, layer, operation, "any_of", ("when", "require", "cites", "note"), problems)
+    _put_way(entry, layer, operation, "any_of", ("when", "require", "cites", "note", "force"), problems)
     entry.history.append(change_of(layer, operation, f"alternative {operation.body['name']}"))
 
 

@@ -156,19 +156,20 @@ def _number(text: str, entry: Entry, book: Book) -> tuple[Decimal, Any] | None:
 
 
 def _requirements(old: str, new: str, entry: Entry, book: Book) -> int | None:
-    """Two requirements that differ only in the figure a value is held against."""
+    """Two requirements that differ only in the figure a value is held against, and in whether it is included."""
     try:
         a, b = parse(old), parse(new)
     except SyntaxProblem:
         return None
     if not isinstance(a, tree.Comparison) or not isinstance(b, tree.Comparison):
         return None
-    if a.op != b.op or a.left != b.left or a.op not in ("<", "<=", ">", ">="):
+    if a.op[0] != b.op[0] or a.left != b.left or a.op not in ("<", "<=", ">", ">="):
         return None
     literals = (tree.Number, tree.Quantity)
     if not isinstance(a.right, literals) or not isinstance(b.right, literals):
         return None
-    return _ordered(_literal(a.right), _literal(b.right), a.op in (">", ">="), entry, book)
+    order = _ordered(_literal(a.right), _literal(b.right), a.op in (">", ">="), entry, book)
+    return order or (None if order is None else len(a.op) - len(b.op))
 
 
 def _literal(node: tree.Number | tree.Quantity) -> str:

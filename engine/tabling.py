@@ -166,7 +166,7 @@ def said_of(value: Any) -> str:
     if value is None:
         return "nothing"
     if isinstance(value, list):
-        return ", ".join(map(str, value))
+        return ", ".join(f"({said_of(item)})" if isinstance(item, dict) else said_of(item) for item in value)
     if isinstance(value, dict):
-        return "; ".join(f"{key}: {said_of(inner)}" for key, inner in value.items())
+        return "; ".join(f"{key} {said_of(inner)}" for key, inner in value.items())
     return " ".join(str(value).split())

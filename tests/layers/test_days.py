@@ -8,7 +8,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gaugebook.diagnostics import Refused
 from gaugebook.freezing import content
+
+from .conftest import PROJECT
 
 DATED = """
     amend:
@@ -118,3 +121,17 @@ def test_an_amendment_that_changes_nothing_changes_nothing(bench: Any) -> None:
     assert {id: content(entry) for id, entry in after.entries.items()} == {
         id: content(entry) for id, entry in base.entries.items()
     }
+
+
+def test_an_input_of_a_layer_that_is_not_in_force_yet(bench: Any) -> None:
+    bench.layer("town-2021", "in_force: {from: 2021-01-01}\nfields: {shelf.paint: {text: yes}}\n")
+    project = PROJECT.replace("load: 8 kg", "load: 8 kg, paint: red")
+    assert bench.size("town-2021", project=project, day="2021-01-01")["passes"]
+    with pytest.raises(Refused) as caught:
+        bench.size("town-2021", project=project, day="2020-12-31")
+    assert [(fault.message, fault.help) for fault in caught.value.diagnostics] == [
+        (
+            "'paint' is not a key known here; nearest: span",
+            "if one of these layers asks for it: they are not in force on the day that counts: town-2021",
+        )
+    ]

@@ -11,6 +11,9 @@ from typing import Any
 import pytest
 
 from gaugebook.diagnostics import Refused
+from gaugebook.loading import OPERATIONS
+
+from .conftest import PROJECT
 
 Amended = Callable[..., dict[str, Any]]
 
@@ -397,3 +400,143 @@ def test_several_lists_about_one_field(amended: Amended) -> None:
           - {forbid: fields/shelf.stuff, words: [pine], name: no_pine, cites: 12-21}
     """)
     assert [one(result, name)["passes"] for name in ("no_oak", "no_pine")] == [True, False]
+
+
+def test_what_binds_nobody_is_marked_wherever_it_is_cited(bench: Any) -> None:
+    """A change without force in a layer that has it, and a whole layer without."""
+    bench.layer(
+        "town-2021",
+        """
+        amend:
+          - {set: constants/safety, property: value, to: 3, cites: 12-1, force: no}
+          - except: rules/carries
+            name: oak
+            when: stuff is oak
+            is: 1 kg
+            cites: 12-2
+            force: no
+          - {forbid: fields/shelf.stuff, words: [steel], name: no_steel, cites: 12-3, force: no}
+          - {add: cautions/mind, with: {of: site, say: Mind the gap., cites: 12-4}, force: no}
+          - {set: checks/short, property: require, to: span <= 40 cm, cites: 12-5}
+    """,
+    )
+    book = bench.check("town-2021").book
+    cites = {
+        id: book.cites(book.entries[id].cites)
+        for id in ("constants/safety", "checks/no_steel", "cautions/mind")
+    }
+    assert cites == {
+        "constants/safety": ["Shed book 2020 1", "Town-2021 12-1 (without force)"],
+        "checks/no_steel": ["Town-2021 12-3 (without force)"],
+        "cautions/mind": ["Town-2021 12-4 (without force)"],
+    }
+    project = PROJECT.replace("load: 8 kg", "load: 8 kg, stuff: oak")
+    result = bench.size("town-2021", project=project)
+    assert result["values"]["shelves.top.carries"]["cites"] == ["Town-2021 12-2 (without force)"]
+    assert bench.check_of(result, "short")["cites"] == ["Shed book 2020 6", "Town-2021 12-5"]
+    bench.layer("model-2022", "force: no\namend: [{set: tables/sag, add_rows: {150: 0.3}, cites: M-1}]\n")
+    sag = bench.check("model-2022").book
+    assert sag.cites(sag.entries["tables/sag"].cites) == [
+        "Shed book 2020 Table 3",
+        "Model-2022 M-1 (without force)",
+    ]
+    bench.layer("village-2023", "adopts: model-2022\n", extends="model-2022")
+    sag = bench.check("village-2023").book
+    assert sag.cites(sag.entries["tables/sag"].cites) == ["Shed book 2020 Table 3", "Model-2022 M-1"]
+
+
+@pytest.mark.parametrize("words", ["[5, 7.5]", "[5 cm, 7.5 cm]"])
+def test_a_list_of_sizes_with_a_unit(bench: Any, words: str) -> None:
+    """Sizes are listed with their unit or without; where nothing is chosen nothing is forbidden."""
+    bench.layer(
+        "town-2021",
+        f"""
+        series: {{thicknesses: {{unit: cm, members: [2.5, 5, 7.5]}}}}
+        fields: {{shelf.thickness: {{series: thicknesses}}}}
+        checks: {{thick: {{of: shelf, require: thickness >= load / (1 kg) * 1 cm, constrains: thickness}}}}
+        choices: {{thickness: {{of: shelf, from: thicknesses, when: load > 1 kg}}}}
+        amend:
+          - {{allow: choices/thickness, words: {words}, name: stocked}}
+          - {{forbid: fields/shelf.thickness, words: {words}, name: never}}
+    """,
+    )
+    checks = bench.check("town-2021").book.entries
+    assert checks["checks/stocked"].body["require"] == (
+        "thickness is none or thickness is one of (5 cm, 7.5 cm)"
+    )
+    light, heavy = (
+        bench.size("town-2021", project=PROJECT.replace("load: 8 kg", load))
+        for load in ("load: 1 kg", "load: 2 kg")
+    )
+    assert bench.check_of(light, "stocked")["passes"] is True
+    assert bench.check_of(light, "never")["passes"] is True
+    assert heavy["values"]["shelves.top.thickness"]["value"] == 5
+    assert bench.check_of(heavy, "never")["passes"] is False
+
+
+BROKEN = {
+    "set": (
+        "{set: tables/sag, cells: [{at: [75], to: 0.7}]}",
+        "tables/sag has no cell at [75]",
+    ),
+    "add": (
+        "{add: safety, with: {unit: '1', value: 3}}",
+        "'safety' does not say which section the entry belongs to; write SECTION/NAME; the sections are: kinds",
+    ),
+    "replace": (
+        "{replace: tables/sagg, with: {unit: '1', keys: [{name: span, unit: cm}], rows: {50: 1}}}",
+        "there is no entry 'tables/sagg' to change; nearest: tables/sag",
+    ),
+    "remove": (
+        "{remove: checks/shrt}",
+        "there is no entry 'checks/shrt' to change; nearest: checks/short, checks/strong; the layer below may",
+    ),
+    "recite": (
+        "{recite: {rules/carrys: 4(c)}}",
+        "there is no entry 'rules/carrys' to change; nearest: rules/carries",
+    ),
+    "except": (
+        "{except: tables/sag, name: oak, when: stuff is oak, is: 1}",
+        "tables/sag cannot have an exception; these sections can: rules, checks, cautions, outputs",
+    ),
+    "alternative": (
+        "{alternative: rules/carries, name: other, require: load > 1 kg}",
+        "rules/carries is no check, so nothing can be enough for it",
+    ),
+    "allow": (
+        "{allow: constants/safety, words: [pine]}",
+        "constants/safety is no list of words, and no field or choice holds a word of one; name the list",
+    ),
+    "forbid": (
+        "{forbid: fields/shelf.stuff, words: [steal]}",
+        "'steal' is not one of the words allowed here: pine, oak, steel; nearest: steel",
+    ),
+    "substitute": (
+        "{substitute: {the surveyor: the clerk}}",
+        "the words 'the surveyor' stand in no title, message or question here",
+    ),
+    "borrow": (
+        "{borrow: tables/sagg, from: shed-2020}",
+        "shed-2020 has no entry 'tables/sagg' to borrow; nearest: tables/sag",
+    ),
+    "retire": (
+        "{retire: constants/safety, of: shed-2019}",
+        "shed-2019 changes nothing about constants/safety",
+    ),
+}
+
+
+def test_every_operation_is_broken_here() -> None:
+    assert set(BROKEN) == set(OPERATIONS)
+
+
+@pytest.mark.parametrize("kind", BROKEN)
+def test_a_broken_operation_is_told_what_to_do(bench: Any, kind: str) -> None:
+    """The passing ones are shown by the layers of Larkmere, see `test_shipped`."""
+    operation, told = BROKEN[kind]
+    bench.layer("town-2021", f"amend:\n  - {operation}\n")
+    with pytest.raises(Refused) as caught:
+        bench.check("town-2021")
+    first = caught.value.diagnostics[0]
+    assert first.span is not None and first.span.line == 8
+    assert f"{first.message}; {first.help}".startswith(told)

@@ -127,11 +127,48 @@ def test_a_requirement_orders_itself_by_its_sign(bench: Any, county: str, town: 
     )
 
 
+@pytest.mark.parametrize(
+    ("county", "town", "stands"),
+    [
+        ("span <= 90 cm", "span < 90 cm", "span < 90 cm"),
+        ("span < 90 cm", "span <= 90 cm", "span < 90 cm"),
+        ("span <= 90 cm", "span < 95 cm", "span <= 90 cm"),
+        ("span < 95 cm", "span <= 90 cm", "span <= 90 cm"),
+    ],
+)
+def test_a_figure_that_is_not_included_asks_for_more(bench: Any, county: str, town: str, stands: str) -> None:
+    change = "amend: [{{set: checks/short, property: require, to: {}}}]\n"
+    bench.layer("county-2020", change.format(county))
+    bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format(town))
+    assert bench.check("county-2020", "town-2021").book.entries["checks/short"].body["require"] == stands
+
+
+def test_a_relation_that_cannot_decide_says_so(bench: Any) -> None:
+    change = "amend: [{{set: tables/sag, cells: [{{at: 100, to: {}}}], cites: {}}}]\n"
+    bench.layer("county-2020", change.format("0.4", "C-1"))
+    bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format("0.6", "12-3"))
+    with pytest.raises(Refused) as caught:
+        bench.check("county-2020", "town-2021")
+    (told,) = caught.value.diagnostics
+    assert told.message.replace(str(bench.folder), "") == (
+        "tables/sag, cell [100]: stricter_wins is to decide between two layers, and cannot: "
+        "county-2020 (County-2020 C-1; no source; /county-2020.yaml:7:9) says '0.4'; "
+        "town-2021 (Town-2021 12-3; no source; /town-2021.yaml:8:9) says '0.6'"
+    )
+    assert told.help is not None and "'set: tables/sag, property: stricter'" in told.help
+    ordered = "under: {town-2021: stricter_wins}\n" + change.format("0.4", "C-1").replace(
+        "amend: [", "amend: [{set: tables/sag, property: stricter, to: less}, "
+    )
+    bench.layer("county-2020", ordered)
+    rows = bench.check("county-2020", "town-2021").book.entries["tables/sag"].body["rows"]
+    assert rows["100"] == ["0.4"]
+
+
 def test_texts_that_have_no_order_stay_open(bench: Any) -> None:
     change = "amend: [{{set: checks/short, property: require, to: {}}}]\n"
     bench.layer("county-2020", change.format("span <= 90 cm"))
     bench.layer("town-2021", "over: {county-2020: stricter_wins}\n" + change.format("load <= 3 kg"))
-    with pytest.raises(Refused, match="layers-conflict"):
+    with pytest.raises(Refused, match="layers-not-ordered"):
         bench.check("county-2020", "town-2021")
 
 
@@ -147,7 +184,7 @@ def test_the_specific_beats_the_general(bench: Any) -> None:
     exceptions = bench.check("county-2020", "town-2021").book.entries["rules/design_load"].body["exceptions"]
     assert list(exceptions) == ["oak", "heavy"]
     two(bench, "specific_wins")
-    with pytest.raises(Refused, match="layers-conflict"):
+    with pytest.raises(Refused, match="layers-not-ordered"):
         bench.check("county-2020", "town-2021")
 
 
