@@ -128,6 +128,7 @@ def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool
     compare.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts")
     compare.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     compare.add_argument("--all", action="store_true", help="also the rows that agree")
+    compare.add_argument("--prices", metavar="FILE", help="a price list: the totals as money")
     compare.add_argument("--values", action="store_true", help="every derived value, not only choices")
     _search(compare)
     _present(compare, "table", "json", "markdown", "html")
@@ -144,10 +145,12 @@ def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool
         "--ruleset", action="append", metavar="ID[+ID]", help="a stack of rulesets; repeat for more outcomes"
     )
     batch.add_argument("--output", required=True, metavar="FILE", help="a .csv or .parquet file")
+    batch.add_argument("--jurisdiction", metavar="NAME", help="work under what is adopted there")
     batch.add_argument("--layout", metavar="NAME", help="one of the project's layouts")
     batch.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts, over the project's own")
     batch.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     batch.add_argument("--workers", type=int, default=1, metavar="N", help="processes (default: %(default)s)")
+    batch.add_argument("--no-columns", action="store_true", help="every row by itself, in exact decimals")
     _search(batch)
     batch.set_defaults(command=commands.batch)
 
@@ -190,11 +193,16 @@ def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool
         bench = benches.add_parser(name, help=what)
         what = "a ruleset by id, or its folder or file"
         bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help=what)
+        if name == "test":
+            each = "also change every table cell in turn, and list the changes nobody notices"
+            bench.add_argument("--change-cells", action="store_true", help=each)
+            only = "with --change-cells: the cells of this table only; repeatable"
+            bench.add_argument("--entry", action="append", metavar="ENTRY", help=only)
         _search(bench)
         bench.set_defaults(command=command)
 
     schema = group.add_parser("schema", help="print a JSON Schema")
-    documents = ("project", "ruleset", "jurisdiction", "cases", "result", "compare", "limits")
+    documents = ("project", "ruleset", "jurisdiction", "cases", "result", "compare", "limits", "prices")
     schema.add_argument("what", choices=documents)
     schema.add_argument("--ruleset", action="append", metavar="ID", help="whose projects; repeat to stack")
     schema.add_argument("--output", metavar="FILE", help="write to a file")

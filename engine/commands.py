@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from .diagnostics import GaugebookError, Problems, render
+from .filing import write_where_asked
 
 PASSED, FAILED, WRONG = 0, 1, 2
 
@@ -34,7 +35,7 @@ def _write(options: argparse.Namespace, text: str) -> None:
     """Put the answer where it is wanted: the file of --output, or standard output."""
     if getattr(options, "output", None):
         try:
-            Path(options.output).write_text(text, "utf-8")
+            write_where_asked(Path(options.output), text.encode("utf-8", "surrogateescape"))
         except OSError as error:
             raise GaugebookError.because(
                 "cannot-write", path=options.output, reason=error.strerror or error
@@ -47,6 +48,10 @@ def _write(options: argparse.Namespace, text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         silence(sys.stdout)
+    except OSError as error:
+        silence(sys.stdout)
+        reason = error.strerror or error
+        raise GaugebookError.because("cannot-write", path="<standard output>", reason=reason) from None
 
 
 def _json(data: Any) -> str:
@@ -59,7 +64,7 @@ def _sized(options: argparse.Namespace) -> Any:
     """The result the selectors of the call ask for."""
     from .session import size
 
-    return size(
+    result = size(
         options.project,
         options.ruleset,
         options.layout,
@@ -68,6 +73,9 @@ def _sized(options: argparse.Namespace) -> Any:
         options.jurisdiction,
         options.date,
     )
+    for note in result.run.notices:
+        _tell(note)
+    return result
 
 
 def _status(passes: bool | None) -> int:
@@ -84,19 +92,12 @@ def size(options: argparse.Namespace) -> int:
 
 
 def explain(options: argparse.Namespace) -> int:
-    from . import explaining
+    from .explanation import explain
 
     result = _sized(options)
-    told = explaining.explain(
-        result.run, result.book.checked, options.name, full=options.full, source=result.source
-    )
-    if options.format == "json":
-        text = _json(told)
-    elif options.format == "markdown":
-        text = explaining.render_markdown(told, options.full)
-    else:
-        text = explaining.render_text(told, options.full)
-    _write(options, text)
+    told = explain(result, options.name, full=options.full)
+    printed = {"json": told.to_json, "markdown": told.to_markdown, "table": told.to_text}[options.format]
+    _write(options, printed())
     return _status(result.passes)
 
 
@@ -106,6 +107,7 @@ def compare(options: argparse.Namespace) -> int:
     stacks, layouts, folders = options.ruleset or (), options.layout or (), options.rulesets or ()
     everything = options.all or options.format == "html"
     wanted = {"date": options.date, "everything": everything, "values": options.values}
+    wanted["prices"] = options.prices
     comparison = compare(options.project, stacks, layouts, _readings(options), folders, **wanted)
     _answer(options, comparison)
     return _status(comparison.passes)
@@ -121,6 +123,7 @@ def batch(options: argparse.Namespace) -> int:
     readings = tuple(_readings(options).items())
     folders = tuple(options.rulesets or ())
     job = Job(options.project, cases.header, stacks, options.layout, readings, folders, options.date)
+    job = job._replace(jurisdiction=options.jurisdiction, columns=not options.no_columns)
     summary = run_batch(job, cases, Path(options.output), _tell, options.workers)
     print(
         f"{summary.rows:,} rows: {summary.passing:,} pass, {summary.failing:,} fail, "
@@ -151,7 +154,7 @@ def _answer(options: argparse.Namespace, answer: Any) -> None:
     elif options.format == "html":
         from .plugins.answer_html import render as render_file
 
-        text = render_file(answer)
+        text = render_file(answer, options.full, getattr(options, "all", False))
     else:
         text = {"table": as_text, "markdown": as_markdown}[options.format](answer.page(options.full))
     _write(options, text)
@@ -225,9 +228,11 @@ def ruleset_new(options: argparse.Namespace) -> int:
 def ruleset_test(options: argparse.Namespace) -> int:
     from . import bench
 
-    outcome, text = bench.try_out(options.id, _folders(options))
+    if options.entry and not options.change_cells:
+        raise GaugebookError.because("entry-without-changes")
+    holds, text = bench.try_out(options.id, _folders(options), options.change_cells, options.entry)
     _write(options, text)
-    return FAILED if outcome.failed else PASSED
+    return PASSED if holds else FAILED
 
 
 def plugins(options: argparse.Namespace) -> int:

@@ -11,15 +11,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from . import __version__
+from .amounts import add_up
 from .causes import Cause, Causes, Cell, Walk
 from .entries import PROVENANCE, RESTATED
-from .evaluating import Run, Thing
+from .evaluating import Run
+from .pricing import PriceList
 from .project import Source
 from .results import plain, unit_text
 from .rulebook import Rulebook
 from .runtime import Absent
 from .sides import Side
-from .tracing import Recorder, TracedRulebook, TracedRun
+from .tracing import Recorder, TracedRulebook
 from .units import show
 
 FORMAT = "compare/1"
@@ -60,6 +62,11 @@ class Columns:
         self._recorder = Recorder()
         self._books: dict[str, TracedRulebook] = {}
 
+    @property
+    def rulebooks(self) -> list[TracedRulebook]:
+        """The books of the columns, each once."""
+        return list(self._books.values())
+
     def add(self, stack: Sequence[str], run: Run, source: Source, result: Data) -> None:
         """Add the column of a run of the project `source` under the rulesets asked for, with its result."""
         frozen = run.rulebook.frozen
@@ -69,14 +76,18 @@ class Columns:
         self.made.append(Column(tuple(stack), Side(self._books[digest], source, run.settled), result))
 
 
-def compare_columns(columns: Sequence[Column], everything: bool = False, values: bool = False) -> Data:
+def compare_columns(
+    columns: Sequence[Column], everything: bool = False, values: bool = False, prices: PriceList | None = None
+) -> Data:
     """The comparison as JSON data (see `rulesets/schema/compare.json`).
 
     Rows are every choice and every check that fails somewhere, as far as they differ; `everything` also
-    keeps the rows that agree and the checks that pass, `values` adds every other derived value.
+    keeps the rows that agree and the checks that pass, `values` adds every other derived value. `prices` turn
+    the totals into money.
     """
     rows = [row for row in _rows(columns, everything, values) if everything or row["differs"]]
     first = columns[0].result
+    lines = add_up([column.side for column in columns])
     return {
         "format": FORMAT,
         "gaugebook": __version__,
@@ -85,7 +96,8 @@ def compare_columns(columns: Sequence[Column], everything: bool = False, values:
         "columns": [column.describe() for column in columns],
         "rows": rows,
         "differences": [_difference(columns, one, other, rows) for one, other in neighbours(columns)],
-        "totals": totals(columns),
+        "totals": [line.to_data() for line in lines],
+        "costs": prices.cost(lines, len(columns)) if prices is not None else None,
     }
 
 
@@ -268,47 +280,3 @@ def _cell(before: Rulebook, after: Rulebook, cell: Cell) -> Data:
             "unit": unit if unit != "1" else None,
         }
     return made
-
-
-# -- totals
-
-
-def totals(columns: Sequence[Column]) -> list[Data]:
-    """What each design adds up to, as far as its book says what to add up (`totals`).
-
-    A line per total and group: `group` holds the values of the attributes the total is split by.
-    """
-    lines: dict[tuple[str, tuple[Any, ...]], Data] = {}
-    for number, column in enumerate(columns):
-        run = column.side.run(())
-        for name, total in column.side.rulebook.frozen.get("totals", {}).items():
-            for thing in run.by_kind[total["of"]]:
-                group = tuple(_plainly(column.side, run, thing, by) for by in total.get("by", []))
-                unit = column.side.attribute(thing, total["sum"])
-                value = run.ask(thing, total["sum"])
-                line = lines.setdefault(
-                    (name, group),
-                    {
-                        "name": name,
-                        "title": total.get("title", name.replace("_", " ")),
-                        "group": dict(zip(total.get("by", []), group, strict=True)),
-                        "unit": unit_text(unit.unit) if unit else None,
-                        "amounts": [0.0] * len(columns),
-                    },
-                )
-                known = (
-                    line["amounts"][number] is not None
-                    and not isinstance(value, Absent)
-                    and value is not None
-                )
-                amount = plain(value, unit.unit if unit else None) if known else None
-                line["amounts"][number] = line["amounts"][number] + amount if known else None
-    return list(lines.values())
-
-
-def _plainly(side: Side, run: TracedRun, thing: Thing, name: str) -> Any:
-    value = run.ask(thing, name)
-    declared = side.attribute(thing, name)
-    if isinstance(value, Absent):
-        return None
-    return plain(value, declared.unit if declared else None)

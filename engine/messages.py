@@ -78,6 +78,14 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     # --- schema: the shape of a file ------------------------------------------------------------
     "unknown-key": ("'{key}' is not a key known here{nearest}", None),
+    "unknown-key-today": (
+        "'{key}' is not a key known here{nearest}",
+        "if one of these layers asks for it: they are not in force on the day that counts: {layers}",
+    ),
+    "unknown-key-without-value": (
+        "'{key}' is not a key known here{nearest}, and nothing stands behind it",
+        "between braces a comma begins the next key: put quotes around a text that has commas in it",
+    ),
     "key-missing": ("{place} lacks the key '{key}'", None),
     "not-allowed-here": ("'{value}' is not allowed here; allowed: {allowed}", None),
     "wrong-shape": ("{place} is not what is expected here: {expected}", None),
@@ -121,11 +129,26 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "say it in the header of {upper}: 'over: {{{lower}: later_wins}}', or stricter_wins, at_least_as_strict, "
         "may_not_differ or specific_wins",
     ),
+    "layers-not-ordered": (
+        "{entry}, {part}: {relation} is to decide between two layers, and cannot: {parties}",
+        "which figure asks for more is said by the entry ('stricter: less' or 'greater'; a layer may set it: "
+        "'set: {entry}, property: stricter'), exceptions alone are more specific; or state another relation between "
+        "{upper} and {lower}",
+    ),
     "label-not-found": (
         "no entry carries the label '{label}'{nearest}",
         "give the entries meant 'labels: [{label}]'",
     ),
     "entry-renamed": ("{old} is called {new} now", "use the new name; the old one still works"),
+    "renamed-to-nothing": ("there is no entry '{new}' for the old name '{old}' to mean{nearest}", None),
+    "renamed-and-kept": (
+        "{old} is still an entry, so its name cannot mean {new} as well",
+        "remove {old}, or leave it out of 'renamed'",
+    ),
+    "stated-under-both-names": (
+        "'{name}' is stated twice, under the name it had and the one it has",
+        "state it once, as '{name}'",
+    ),
     "no-such-section": (
         "'{entry}' does not say which section the entry belongs to",
         "write SECTION/NAME; the sections are: {sections}",
@@ -215,6 +238,18 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "known here: {known}; '--rulesets DIR' adds a folder whose 'jurisdictions' are searched too",
     ),
     "not-a-day": ("'{text}' is not a day", "write it as year-month-day, 2021-03-15"),
+    "unknown-event": (
+        "'{text}' is no day, and no event with a day{nearest}",
+        "state it where this file begins: 'events: {{EVENT: 2021-03-15}}', or 'unknown' while nobody can date it",
+    ),
+    "amount-missing": (
+        "'{text}' does not say by how much",
+        "add days, weeks, months or years; the day itself is 'on'",
+    ),
+    "amount-astray": (
+        "'{text}' takes no days, weeks, months or years",
+        "count them 'after' or 'before' a day",
+    ),
     "no-day-for-adoption": (
         "{id} asks for a day, and the project states none",
         "state one of: {fields}; or give '--date'",
@@ -334,6 +369,21 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "out-of-range": ("'{key}' is {side} {bound}", None),
     "unknown-thing": ("{section} has nothing named '{name}'{nearest}", None),
     "things-feed-each-other": ("'{key}' leads back to where it began: {path}", None),
+    "unknown-total": (
+        "nothing called '{name}' is added up here{nearest}",
+        "what is added up: {known}",
+    ),
+    "not-an-amount": ("'{name}' is not an amount, which is what is wanted here", None),
+    "total-not-split-by": (
+        "the total '{total}' is not split by '{name}'{nearest}",
+        "it is split by {known}",
+    ),
+    "price-per-nothing": (
+        "'{text}' is nothing to pay for",
+        "write how much costs the price, as 1 m or 100 ft",
+    ),
+    "priced-and-left-out": ("'{name}' is left out and has a price too", "keep one of the two"),
+    "nothing-recurs": ("nothing is added up that recurs each '{name}'{nearest}", None),
     "unknown-input": ("no numeric input is called '{name}'{nearest}", None),
     "unknown-value": ("there is no '{name}' to explain{nearest}", None),
     # --- cases ------------------------------------------------------------------------------------------
@@ -354,6 +404,11 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "the first line names a field and its unit for each column",
     ),
     "case-column-twice": ("the column '{name}' is there twice", None),
+    "case-column-decides": (
+        "the column '{name}' would decide row by row which rulesets apply; all rows of a batch work under the same "
+        "ones",
+        "make a table for each day and place, and say which with '--date' and '--jurisdiction', or with '--ruleset'",
+    ),
     "unknown-case-field": (
         "no field is called '{name}'{nearest}",
         "a header names a field of the project and its unit, as in 'section.thing.field [unit]'; "
@@ -371,12 +426,23 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "no program of its own can be made for {stack}; each row is evaluated by itself",
         None,
     ),
+    "frame-columns": ("a data frame has the columns {found}, the job has {expected}", None),
+    "batch-without-columns": (
+        "{stack} cannot be worked out for many rows at once; each row is evaluated by its own program",
+        None,
+    ),
+    "batch-without-numpy": (
+        "numpy is not installed; each row of {stack} is evaluated by its own program",
+        "install gaugebook[columns] to work out many rows at once",
+    ),
     "batch-running": ("another process is writing {path}", None),
     "batch-stopped": ("stopped after {rows} rows", "the same call goes on from there"),
     "output-is-input": ("the output would overwrite the input {path}", None),
     "extra-missing": ("{what} needs {package}", "pip install 'gaugebook[{extra}]'"),
     "cannot-write": ("the file {path} cannot be written: {reason}", None),
     "unknown-entry": ("{ruleset} has no entry '{entry}'{nearest}", None),
+    "no-such-table": ("{ruleset} has no table '{name}' whose cells could be changed{nearest}", None),
+    "entry-without-changes": ("--entry says whose cells are changed", "add --change-cells"),
     "unknown-ruleset-or-path": (
         "'{text}' is neither a ruleset known here nor a file or folder of one{nearest}",
         "'gaugebook ruleset list' shows what there is; '--rulesets DIR' adds a folder to search",
@@ -424,6 +490,11 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "the plugin {plugin} answers {hook} with something that is no {item}: {found}",
         "a hook answers a list of gaugebook.{item}; update {by}, or leave it alone: --without-plugin {plugin_name}",
     ),
+    "plugin-no-temperature": (
+        "the plugin {plugin} gives {field} as '{found}' in {what}, which is no temperature with its unit",
+        "provide_design_temperatures gives temperatures alone, everything else belongs to provide_catalogues; "
+        "update {by}, or leave it alone: --without-plugin {plugin_name}",
+    ),
     "plugin-prints": (
         "the plugin {plugin} prints to standard output, which belongs to the answer: '{text}'",
         "print to standard error, or return the text; what it printed is dropped",
@@ -448,6 +519,12 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "a function answers the same for the same arguments; update {by}, or leave it alone: --without-plugin "
         "{plugin_name}",
     ),
+    "plugin-function-looks-around": (
+        "the plugin {plugin} answered {function}({arguments}) with {first} beside the evaluation and with {second} "
+        "in a process of its own",
+        "a function goes by its arguments alone, not by what else it finds in the process; update {by}, or leave "
+        "it alone: --without-plugin {plugin_name}",
+    ),
     "plugin-changed": (
         "this book was compiled with the function '{function}' of {plugin}, which is not at hand now",
         "install it again, or leave out what was compiled",
@@ -459,6 +536,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "'gaugebook plugins' lists the catalogues; known: {known}",
     ),
     "catalogue-without-item": ("'{text}' does not say what to take", "write 'CATALOGUE: ITEM'"),
+    "catalogue-several": (
+        "'{item}' means more than one item of the catalogue {name}: {names}",
+        "write the name exactly as it is listed here",
+    ),
     "catalogue-lacks": ("the catalogue {name} has no '{item}'{nearest}", None),
     "weather-line": ("this line of the weather file does not read as {expected}", None),
     "weather-hours": (
@@ -471,6 +552,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "begin with a row that holds the name of a section, such as [circuits]",
     ),
     "sheet-header-twice": ("the column '{header}' is given twice in this section", None),
+    "sheet-header-inside": (
+        "'{header}' is a part of '{outer}', which is given a value of its own",
+        "keep one of the two columns",
+    ),
     "sheet-header-empty": ("this cell stands below no column header", "name the column, or empty the cell"),
     "sheet-row-unnamed": ("this row has no name", "the first column names what the row is about"),
     "sheet-row-twice": ("the section {section} already has a row '{name}', in line {line}", None),
@@ -490,6 +575,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "the values of this project lean on each other through too many things in a row to be followed",
         "shorten the chain: join things that follow each other into one",
     ),
+    "book-changed": ("the files of {stack} were changed while they were in use", "run it again"),
     "values-lean-on-each-other": ("these values lean on each other: {path}", None),
     # --- units and quantities ------------------------------------------------------------------
     "unknown-unit": ("unknown unit '{unit}'{nearest}", None),

@@ -9,6 +9,7 @@ gaugebook.limits("boathouse.yaml")
 from __future__ import annotations
 
 import json
+import os
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -18,6 +19,7 @@ from .comparing import Columns, compare_columns
 from .diagnostics import GaugebookError, Problems, hint
 from .limiting import limits_of
 from .moments import Moment
+from .pricing import read_prices
 from .session import Book, PathLike, Result, open_book, read_project, size, size_source
 from .studying import Study
 
@@ -91,13 +93,15 @@ def compare(
     date: str | None = None,
     everything: bool = False,
     values: bool = False,
+    prices: PathLike | None = None,
 ) -> Comparison:
     """Put layouts times rulesets side by side and name the root causes of every difference.
 
     Each item of `rulesets` is a column: ids stacked bottom first, as a list or joined by `+`; left out, the
     project says which. `layouts` are names of layouts, `base` the project as written; left out, it alone
     where several rulesets are compared, else it and all its layouts. `date` is the day the rulesets are
-    looked at. `everything` keeps rows that agree, `values` adds every derived value. Raises `Refused`.
+    looked at. `everything` keeps rows that agree, `values` adds every derived value. `prices` is a price list
+    (`gaugebook schema prices`) that turns the totals into money. Raises `Refused`.
     """
     problems = Problems()
     known = read_project(project, None, problems).layouts
@@ -116,7 +120,8 @@ def compare(
         for stack in stacks:
             result = _sized(project, layout, books[stack], readings or {})
             columns.add(stack, result.run, result.source, result.data)
-    return Comparison(compare_columns(columns.made, everything, values))
+    listed = read_prices(os.fspath(prices), columns.rulebooks) if prices is not None else None
+    return Comparison(compare_columns(columns.made, everything, values, listed))
 
 
 def limits(

@@ -1,4 +1,4 @@
-"""A comparison and an answer about limits as pages for people."""
+"""A comparison as a page for people."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from .shown import VERDICTS, share, shown, spoken
 Data = dict[str, Any]
 
 NOT_THERE = ""
+UNKNOWN = "not known"
 
 
 def comparison_page(data: Data) -> list[Block]:
@@ -21,20 +22,22 @@ def comparison_page(data: Data) -> list[Block]:
 def _comparison(data: Data) -> Iterator[Block]:
     yield Heading(f"{data['project']['title']}: {_count(len(data['columns']), 'column')} side by side", 1)
     heads = [column_name(column) for column in data["columns"]]
-    rows = [["", *(VERDICTS[column["passes"]].lower() for column in data["columns"])]]
+    rows = [["verdict", *(VERDICTS[column["passes"]].lower() for column in data["columns"])]]
     rows += [[_row_name(row), *(_cell(cell) for cell in row["cells"])] for row in data["rows"]]
-    yield Grid(["", *heads], rows)
+    yield Grid(["outcome", *heads], rows)
     if not data["rows"]:
         yield Paragraph("Every choice is the same, and no check fails in one column and not in another.")
     if data["totals"]:
         yield Heading("Totals")
         yield Grid(
-            ["", *heads],
+            ["total", *heads],
             [
-                [_total_name(line), *(shown(amount, line["unit"]) for amount in line["amounts"])]
+                [_total_name(line), *(_amount(amount, line["unit"]) for amount in line["amounts"])]
                 for line in data["totals"]
             ],
         )
+    if data["costs"] is not None:
+        yield from _costs(data["costs"], heads)
     for difference in data["differences"]:
         if difference["rows"]:
             yield Heading(f"Why: {heads[difference['from']]} → {heads[difference['to']]}")
@@ -65,6 +68,41 @@ def _cell(cell: Data | None) -> str:
 def _total_name(line: Data) -> str:
     group = ", ".join(str(value) for value in line["group"].values() if value is not None)
     return f"{line['title']}: {group}" if group else str(line["title"])
+
+
+def _amount(amount: float | None, unit: str | None) -> str:
+    return UNKNOWN if amount is None else shown(amount, unit)
+
+
+def _costs(costs: Data, heads: list[str]) -> Iterator[Block]:
+    """What the designs cost by a price list; whatever is wanting in the sums is said below them."""
+
+    def row(name: str, amounts: list[float | None], complete: list[bool] | None = None) -> list[str]:
+        whole = complete or [True] * len(amounts)
+        return [name, *(_money(*cell, costs["decimals"]) for cell in zip(amounts, whole, strict=True))]
+
+    yield Heading(f"Costs in {costs['currency']}: {costs['title']}")
+    rows = [row(_total_name(line), line["amounts"]) for line in costs["lines"]]
+    rows += [
+        row(f"Sum, each {total['each']}" if total["each"] else "Sum", total["amounts"], total["complete"])
+        for total in costs["sums"]
+    ]
+    if costs["together"]:
+        counted = ", ".join(
+            f"{shown(count, None)} × {each}" for each, count in costs["together"]["count"].items()
+        )
+        rows.append(row(f"Sum with {counted}", costs["together"]["amounts"], costs["together"]["complete"]))
+    yield Grid(["item", *heads], rows)
+    said = [f"{_total_name(line)}: the list has no price for it" for line in costs["not_priced"]]
+    said += [f"{item['title']} left out: {item['says']}" for item in costs["left_out"]]
+    if said:
+        yield Items(said)
+
+
+def _money(amount: float | None, complete: bool, decimals: int) -> str:
+    if amount is None or not (amount or complete):
+        return UNKNOWN
+    return f"{amount:,.{decimals}f}{'' if complete else ', incomplete'}"
 
 
 def _cause(cause: Data) -> str:

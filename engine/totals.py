@@ -24,11 +24,15 @@ def totals_of(model: Model, problems: Problems) -> dict[str, dict[str, Any]]:
         for number, attribute in enumerate(by):
             _known(model, entry, kind, attribute, problems, "by", number)
         title = str(body.get("title", name.replace("_", " ")))
-        made[name] = {"of": kind, "sum": str(body["sum"]), "by": by, "title": title}
+        each = str(body["each"]) if "each" in body else None
+        made[name] = {"of": kind, "sum": str(body["sum"]), "by": by, "title": title, "each": each}
     return made
 
 
 def _known(model: Model, entry: Entry, kind: str, name: str, problems: Problems, *path: str | int) -> None:
-    if (kind, name) not in model.attributes:
+    attribute = model.attributes.get((kind, name))
+    if attribute is None:
         near = hint(name, model.names_of(kind))
         problems.add("unknown-attribute", entry.place(*path).span(), name=name, kind=kind, nearest=near)
+    elif path == ("sum",) and (attribute.type.sort != "number" or attribute.type.detail.point):
+        problems.add("not-an-amount", entry.place(*path).span(), name=name)
