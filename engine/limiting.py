@@ -1,7 +1,8 @@
 """What would flip it: for every choice and check the nearest change of each numeric input that changes it.
 
-Only the inputs an outcome really read are moved, one at a time, from where they stand outward to the range
-their field allows; `searching` says how a change is found and to what resolution.
+Only the inputs an outcome really read are moved, one at a time, from where they stand outward to the bounds
+of their field, or far out where it has none; `searching` says how a change is found and to what resolution.
+What ended each search is told, so that nothing is called steady beyond it.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from .searching import RESOLUTION
 from .studying import Data, Flip, Input, Outcome, Study, quantity
 
 FORMAT = "limits/1"
+
+FIELD, REACH, EFFORT = "field", "reach", "effort"
+"""What ended a search: the bound of the field, the reach of the search, or the effort spent on it."""
 
 SHARE_OF_POINTS = 100
 """A point on a scale has no percentages; its distances are ranked as shares of so many units."""
@@ -53,11 +57,20 @@ def limits_of(study: Study, result: Data, inputs: Iterable[str] | None = None) -
             }
             for outcome in study.outcomes
         ],
+        "margins": _margins(result),
         "flips": flips,
         "inputs": moved,
         "without_effect": [made["input"] for made in moved if not made["leaning"]],
+        "unstated": study.unstated() if wanted is None else [],
         "on_bounds": list(on_bounds(study)),
     }
+
+
+def _margins(result: Data) -> list[Data]:
+    """The checks that have a margin, the tightest first."""
+    keys = ("thing", "check", "passes", "actual", "sign", "limit", "margin")
+    told = [{key: check[key] for key in keys} for check in result["checks"] if check["margin"] is not None]
+    return sorted(told, key=lambda check: float(check["margin"]))
 
 
 def _along(study: Study, given: Input) -> tuple[Data, list[Data]]:
@@ -72,12 +85,15 @@ def _along(study: Study, given: Input) -> tuple[Data, list[Data]]:
     if not outcomes:
         return made, []
     told: list[Data] = []
-    searched = []
-    for direction, end in zip(("below", "above"), study.range(given), strict=True):
-        flips, reached = study.flips(given, outcomes, end)
-        searched.append(plain(reached, given.unit))
+    searched, ended = {}, {}
+    sides = (("below", "least"), ("above", "most"))
+    for (direction, word), end in zip(sides, study.range(given), strict=True):
+        flips, reached = study.flips(given, outcomes, end.value)
+        searched[word] = plain(reached, given.unit)
+        cut = reached != end.value and len(flips) < len(outcomes) and not study.listed(given, outcomes)
+        ended[word] = EFFORT if cut else FIELD if end.stated else REACH
         told += [_flip(study, given, direction, flip) for flip in flips]
-    made["searched"] = {"least": searched[0], "most": searched[1]}
+    made["searched"], made["ended_by"] = searched, ended
     listed = study.listed(given, outcomes)
     if listed:
         made["values"] = [plain(value, given.unit) for value in listed]

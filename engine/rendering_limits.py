@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from .blocks import Block, Grid, Heading, Items, Paragraph
-from .shown import VERDICTS, shown
+from .shown import VERDICTS, relation, share, shown
 
 Data = dict[str, Any]
 
@@ -16,6 +16,14 @@ SIGNS = {
     ("below", True): "at or below",
     ("below", False): "below",
 }
+MARKS = {"reach": "*", "effort": "**"}
+NOTES = {
+    "reach": "* The field states no bound; beyond this nothing was searched.",
+    "effort": "** So many changes lie on the way that the search was given up here.",
+}
+TIGHTEST = 10
+"""How many margins are listed unless all are asked for."""
+
 SHOWN = 30
 """How many flips are listed unless all are asked for."""
 
@@ -28,28 +36,64 @@ def limits_page(data: Data, full: bool = False) -> list[Block]:
 def _page(data: Data, full: bool) -> Iterator[Block]:
     yield Heading(f"{data['project']['title']}: what would flip it", 1)
     stack = ", ".join(f"{layer['id']} {layer['version']}" for layer in data["ruleset"]["stack"])
-    yield Paragraph(f"{VERDICTS[data['passes']]} under {stack}. One input is moved at a time.")
+    moved = "One numeric input is moved at a time; words, links and yes or no stay as they are."
+    yield Paragraph(f"{VERDICTS[data['passes']]} under {stack}. {moved}")
     if data["on_bounds"]:
         yield Heading("Right on a bound")
         yield Items([_bound(item) for item in data["on_bounds"]])
+    yield from _margins(data["margins"], full)
     yield Heading("Nearest changes, the tightest first")
     lines = list(_together(data["flips"]))
     telling = list(_together([flip for flip in data["flips"] if _telling(flip)]))
     listed = lines if full else telling[:SHOWN]
-    yield Grid(["input", "is", "changes", "", "outcome", "becomes"], listed)
+    yield Grid(["input", "is", "changes", "distance", "outcome", "becomes"], listed)
     if len(lines) > len(listed):
         yield Paragraph(f"{len(lines) - len(listed)} further changes are not listed; --full lists them.")
-    steady = [
-        f"{item['input']}: {', '.join(item['steady'])} (tried {_range(item)})"
-        for item in data["inputs"]
-        if item.get("steady")
-    ]
-    if steady:
-        yield Heading("No change within the range tried")
-        yield Items(steady if full else [text.split(":")[0] + text[text.rindex(" (") :] for text in steady])
+    yield from _steady(data["inputs"], full)
     if data["without_effect"]:
-        yield Heading("Read by no choice and no check")
+        yield Heading("Read by no choice and no check, as the design stands")
         yield Items([", ".join(data["without_effect"])])
+    if data["unstated"]:
+        yield Heading("Asked for, but not stated, so not moved")
+        yield Items(
+            [", ".join(data["unstated"])] if full else [f"{len(data['unstated'])} fields; --full lists them"]
+        )
+
+
+def _margins(margins: list[Data], full: bool) -> Iterator[Block]:
+    """How much room the checks leave, the tightest first."""
+    if not margins:
+        return
+    yield Heading("Margins, the tightest first")
+    listed = margins if full else margins[:TIGHTEST]
+    rows = [
+        [
+            f"{item['thing']}.{item['check']}",
+            _quantity(item["actual"]),
+            relation(item["sign"], _quantity(item["limit"])),
+            share(item["margin"]),
+        ]
+        for item in listed
+    ]
+    yield Grid(["check", "actual", "limit", "margin"], rows)
+    if len(margins) > len(listed):
+        yield Paragraph(f"{len(margins) - len(listed)} checks leave more; --full lists them.")
+
+
+def _steady(inputs: list[Data], full: bool) -> Iterator[Block]:
+    """What did not change over the stretch that was searched, and where that stretch ends."""
+    idle = [item for item in inputs if item["leaning"] and item["steady"] == item["leaning"]]
+    partly = [item for item in inputs if full and item["leaning"] and item not in idle and item["steady"]]
+    if idle:
+        yield Heading("No change over all that was searched")
+        yield Items([f"{item['input']}, {_range(item)}" for item in idle])
+    if partly:
+        yield Heading("What the other inputs leave as it is")
+        yield Items([f"{item['input']}, {_range(item)}: {', '.join(item['steady'])}" for item in partly])
+    marked = {end for item in [*idle, *partly] for end in item["ended_by"].values()}
+    notes = [text for end, text in NOTES.items() if end in marked]
+    if notes:
+        yield Paragraph("\n".join(notes))
 
 
 def _telling(flip: Data) -> bool:
@@ -97,8 +141,14 @@ def _quantity(told: Data) -> str:
 
 
 def _range(item: Data) -> str:
-    least, most = item["searched"]["least"], item["searched"]["most"]
-    return f"{shown(least, item['value']['unit'])} to {shown(most, item['value']['unit'])}"
+    """The stretch that was searched; an end that the field does not state is marked."""
+    if "values" in item:
+        return f"tried {', '.join(shown(value, item['value']['unit']) for value in item['values'])}"
+    ends = [
+        shown(item["searched"][word], item["value"]["unit"]) + MARKS.get(item["ended_by"][word], "")
+        for word in ("least", "most")
+    ]
+    return f"{ends[0]} to {ends[1]}"
 
 
 def _bound(item: Data) -> str:

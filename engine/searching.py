@@ -8,14 +8,21 @@ halving finds the first change. A stretch whose middle shows a number that turns
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import Any, NamedTuple
 
 from .runtime import EXACT
+from .units import Unit
 from .watching import Decision
 
 RESOLUTION = Decimal("1e-6")
 """How narrowly a change is located where it cannot be placed exactly, relative to the input's value."""
+
+FIRST_STEP = Decimal(512)
+"""The first step outward is so small a part of the value; each one after it reaches twice as far."""
+
+FAR = 8
+"""From so many times the value on, steps grow twice as fast."""
 
 DIVISIONS = 5
 """How often a stretch is divided in which a compared number turns."""
@@ -116,8 +123,11 @@ class Search:
                 yield value
                 step *= 2
             return
-        for power in range(12, -1, -1):
-            yield value + EXACT.divide(end - value, Decimal(2**power))
+        step = EXACT.divide(self.scale, FIRST_STEP).copy_sign(end - value)
+        while abs(step) < abs(end - value):
+            yield value + step
+            step *= 2 if abs(step) < FAR * self.scale else 4
+        yield end
 
     def _tolerance(self, near: Decimal, far: Decimal) -> Decimal:
         if self.whole:
@@ -206,3 +216,14 @@ def _steady(a: Point, b: Point, c: Point) -> bool:
         if not low - slack <= y.at <= high + slack:
             return False
     return True
+
+
+def roundest(unit: Unit, value: Decimal, within: Decimal) -> Decimal:
+    """The value with the fewest digits in `unit` within a distance; the value itself if there is none."""
+    amount = unit.from_base(value)
+    for digits in range(1, 16):
+        rounded = Context(digits, ROUND_HALF_EVEN).create_decimal(amount)
+        base = unit.to_base(rounded)
+        if abs(base - value) <= within:
+            return base
+    return value

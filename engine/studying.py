@@ -1,14 +1,14 @@
 """A design with every numeric input ready to be moved, and what flips on the way.
 
-Only the inputs an outcome really read are moved, one at a time, from where they stand outward to the range
-their field allows; `searching` says how a change is found and to what resolution. Values that sit exactly on
-a bound of a table or right at the limit of a check are pointed out.
+Only the inputs an outcome really read are moved, one at a time, from where they stand outward to the bounds
+of their field, or far out where it has none; `searching` says how a change is found and to what resolution.
+Values that sit exactly on a bound of a table or right at the limit of a check are pointed out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from decimal import ROUND_HALF_EVEN, Context, Decimal
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from .diagnostics import GaugebookError, Problems
@@ -17,18 +17,18 @@ from .project import Source, fill_run
 from .results import plain, unit_text
 from .rulebook import Attribute
 from .runtime import Absent
-from .searching import RESOLUTION, Evaluate, Point, Search
+from .searching import RESOLUTION, Evaluate, Point, Search, roundest
 from .tracing import Frame, Read, Recorder, TracedRulebook, traced_run
 from .units import Unit
 from .watching import WatchedRulebook
 
 Data = dict[str, Any]
 
-REACH = 10
-"""How many times its value an input is searched where its field states no range."""
+REACH = 10**6
+"""How many times its value, or its unit where it is zero, an input is searched where its field states no bound."""
 
-POINT_REACH = 100
-"""How many units a point on a scale is searched to either side."""
+POINT_REACH = 1000
+"""How many units a point on a scale is searched where its field states no bound."""
 
 
 class Outcome(NamedTuple):
@@ -57,6 +57,13 @@ class Input(NamedTuple):
     def label(self) -> str:
         """Its name, as the project states it."""
         return f"{self.read[0]}.{'.'.join(self.attribute.steps)}"
+
+
+class End(NamedTuple):
+    """Where a search ends, and whether the field itself ends there: else what lies beyond is not searched."""
+
+    value: Decimal
+    stated: bool
 
 
 class Flip(NamedTuple):
@@ -210,7 +217,7 @@ class Study:
         waiting, found = list(outcomes), []
 
         def nice(value: Decimal, within: Decimal) -> Decimal:
-            return _nice(given.unit, value, within)
+            return roundest(given.unit, value, within)
 
         with self.run.exactly():
             one = abs(given.unit.to_base(Decimal(1)) - given.unit.to_base(Decimal(0)))
@@ -248,14 +255,29 @@ class Study:
                         found.setdefault(outcome, Flip(outcome, value, told, told))
         return list(found.values()), way[-1]
 
-    def range(self, given: Input) -> tuple[Decimal, Decimal]:
-        """The values an input is searched over: what its field allows, else a multiple of where it stands."""
+    def range(self, given: Input) -> tuple[End, End]:
+        """The values an input is searched over: what its field allows; where it does not say, far out."""
         with self.run.exactly():
-            bounds = [_bound(self.book, given.attribute, word) for word in ("least", "most")]
-            low, high = _reach(given)
-            low = low if bounds[0] is None else bounds[0]
-            high = high if bounds[1] is None else bounds[1]
-            return min(low, given.value), max(high, given.value)
+            ends = []
+            for word, sign in (("least", -1), ("most", 1)):
+                bound = _bound(self.book, given.attribute, word)
+                reached = End(_reach(given, sign), False) if bound is None else End(bound, True)
+                beyond = (reached.value - given.value) * sign < 0
+                ends.append(End(given.value, reached.stated) if beyond else reached)
+            return ends[0], ends[1]
+
+    def unstated(self) -> list[str]:
+        """Numeric fields that an outcome asked for and that have no value, so that none can be moved."""
+        found = []
+        for path, thing in self.traced.things.items():
+            for attribute in self.book.attributes[thing.kind].values():
+                read = path, attribute.name
+                if attribute.role != "field" or attribute.unit is None or read not in self.readers:
+                    continue
+                leaning = any(isinstance(node, Outcome) for node in self.leaning(read))
+                if leaning and not isinstance(self.traced.ask(thing, attribute.name), Decimal):
+                    found.append(f"{path}.{'.'.join(attribute.steps)}")
+        return found
 
 
 def _whole(book: WatchedRulebook, attribute: Attribute, value: Decimal) -> bool:
@@ -271,26 +293,11 @@ def _bound(book: WatchedRulebook, attribute: Attribute, word: str) -> Decimal | 
     return value if isinstance(value, Decimal) else None
 
 
-def _reach(given: Input) -> tuple[Decimal, Decimal]:
-    if given.unit.kind.point:
-        amount = given.unit.from_base(given.value)
-        ends = [given.unit.to_base(amount + reach) for reach in (-POINT_REACH, POINT_REACH)]
-        return min(ends), max(ends)
-    if not given.value:
-        return Decimal(0), given.unit.to_base(Decimal(REACH))
-    far = given.value * REACH
-    return min(far, Decimal(0)), max(far, Decimal(0))
-
-
-def _nice(unit: Unit, value: Decimal, within: Decimal) -> Decimal:
-    """The value with the fewest digits in `unit` within a distance; the value itself if there is none."""
-    amount = unit.from_base(value)
-    for digits in range(1, 16):
-        rounded = Context(digits, ROUND_HALF_EVEN).create_decimal(amount)
-        base = unit.to_base(rounded)
-        if abs(base - value) <= within:
-            return base
-    return value
+def _reach(given: Input, sign: int) -> Decimal:
+    """The far end of a search in one direction."""
+    amount = given.unit.from_base(given.value)
+    far = Decimal(POINT_REACH) if given.unit.kind.point else abs(amount or Decimal(1)) * REACH
+    return given.unit.to_base(sign * far if not given.unit.kind.point else amount + sign * far)
 
 
 def quantity(value: Any, unit: Unit | None) -> Data:

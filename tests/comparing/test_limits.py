@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from gaugebook.blocks import as_text
 from gaugebook.diagnostics import GaugebookError, Problems
 from gaugebook.evaluating import Run
 from gaugebook.limiting import limits_of
@@ -238,6 +239,60 @@ def test_inputs_without_effect_are_listed_and_the_tightest_come_first(shelf: Any
     assert answer.data["without_effect"] == ["crates.idle.mass", "crates.idle.pieces"]
     tightness = [flip["tightness"] for flip in answer.flips]
     assert tightness == sorted(tightness)
+
+
+def unbounded(shelf: Any, **changes: Any) -> Limits:
+    """The limits under a book in which neither masses nor lengths have a bound."""
+    layer = {"gaugebook": "ruleset/1", "id": "open", "version": "1", "title": "t", "document": "D"}
+    named = ("crate.mass", "stretch.length")
+    amend = [
+        {"replace": f"fields/{name}", "with": {"unit": unit}}
+        for name, unit in zip(named, ("kg", "m"), strict=True)
+    ]
+    shelf.write("open", layer | {"extends": "hoist", "amend": amend})
+    return limits(shelf.write("project", ONE | changes), ["open"], folders=[shelf.folder])
+
+
+def test_a_field_without_bounds_is_searched_far_out_in_both_directions(shelf: Any) -> None:
+    answer = unbounded(shelf)
+    [mass] = [item for item in answer.data["inputs"] if item["input"] == "crates.c.mass"]
+    assert mass["searched"] == {"least": -1e8, "most": 1e8}
+    assert mass["ended_by"]["most"] == "reach"
+    stretches = [{"length": "0.5 m"}]
+    short = unbounded(shelf, ropes={"r": {"lifts": ["c"], "stretches": stretches}})
+    long = flip(short, "ropes.r.not_too_long", "ropes.r.stretches[0].length", "above")
+    assert (long["bound"]["value"], long["included"]) == (120.0, False)
+    assert long["percent"] == pytest.approx(23900)
+
+
+def test_what_ends_a_search_is_told(shelf: Any) -> None:
+    answer = told(shelf)
+    ended = {item["input"]: item["ended_by"] for item in answer.data["inputs"] if "ended_by" in item}
+    assert ended["crates.c.mass"] == {"least": "field", "most": "field"}
+    far = {item["input"]: item["ended_by"] for item in unbounded(shelf).data["inputs"] if "ended_by" in item}
+    assert far["crates.c.mass"] == {"least": "reach", "most": "reach"}
+    assert "* The field states no bound; beyond this nothing was searched." in as_text(
+        unbounded(shelf, yard={"heat": "15 degC", "dust": "12 %"}).page(full=True)
+    )
+
+
+def test_a_spent_search_says_so(shelf: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gaugebook.searching.BUDGET", 3)
+    answer = told(shelf)
+    ended = [item["ended_by"] for item in answer.data["inputs"] if "ended_by" in item]
+    assert any("effort" in ends.values() for ends in ended)
+    assert "the search was given up here" in as_text(answer.page(full=True))
+
+
+def test_a_field_nobody_states_is_named(shelf: Any) -> None:
+    assert told(shelf).data["unstated"] == ["ropes.r.age"]
+    aged = ONE["ropes"]["r"] | {"age": "30 s"}
+    assert told(shelf, ropes={"r": aged}).data["unstated"] == []
+
+
+def test_margins_come_the_tightest_first(shelf: Any) -> None:
+    margins = [item["margin"] for item in told(shelf).data["margins"]]
+    assert margins == sorted(margins) and len(margins) > 2
 
 
 def test_an_unknown_input_is_refused_with_the_nearest(shelf: Any) -> None:
