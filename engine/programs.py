@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -79,7 +79,10 @@ class Check:
 
 @dataclass
 class Choice:
-    """Picks the first member of a series that passes every check that constrains it."""
+    """Picks the first member of a series that passes every check that constrains it.
+
+    `carries` names the attribute of which a stated member is asked how much it could take.
+    """
 
     entry: Entry
     kind: str
@@ -87,6 +90,7 @@ class Choice:
     series: str
     type: Type
     when: Op | None
+    carries: str | None = None
     checks: list[Check] = field(default_factory=list)
 
     def ops(self) -> Iterator[Op]:
@@ -185,7 +189,22 @@ def _route(reader: Reader, part: dict[str, Any], label: str, type: Type, *path: 
 def _choice(model: Model, entry: Entry, kind: str, name: str, type: Type, problems: Problems) -> Choice:
     reader = Reader(model, entry, kind, problems)
     when = reader.read(entry.body["when"], "when", expect=TRUTH) if "when" in entry.body else None
-    return Choice(entry, kind, name, str(entry.body.get("from")), type, when)
+    return Choice(
+        entry, kind, name, str(entry.body.get("from")), type, when, _carries(model, entry, kind, problems)
+    )
+
+
+def _carries(model: Model, entry: Entry, kind: str, problems: Problems) -> str | None:
+    if "carries" not in entry.body:
+        return None
+    name, span = str(entry.body["carries"]), entry.place("carries").span()
+    attribute = model.attributes.get((kind, name))
+    if attribute is None:
+        near = hint(name, model.names_of(kind))
+        problems.add("unknown-attribute", span, name=name, kind=kind, nearest=near)
+    elif attribute.type.sort != "number" or attribute.type.detail.point:
+        problems.add("not-an-amount", span, name=name)
+    return name
 
 
 def _kind_of(model: Model, entry: Entry, problems: Problems) -> str | None:
@@ -307,20 +326,30 @@ def _report_circles(programs: Programs, problems: Problems) -> None:
     edges: dict[Node, list[Node]] = {}
     for node, rule in programs.rules.items():
         edges[node] = [(rule.kind, name) for op in rule.ops() for name in own_reads(op)]
+    for path in followed(edges):
+        if len(path) > 1:
+            names = " -> ".join(name for _, name in path)
+            place = programs.rules[path[0]].entry.place()
+            problems.add("leans-on-itself", place.key_span(), kind=path[0][0], path=names)
+
+
+def followed(edges: Mapping[Node, Sequence[Node]]) -> Iterator[list[Node]]:
+    """Every node by itself once all it leads to is done, and every circle as the path that closes.
+
+    However long a chain is, nothing here recurses.
+    """
     done: set[Node] = set()
-
-    def visit(node: Node, path: list[Node]) -> None:
-        if node in path:
-            circle = [*path[path.index(node) :], node]
-            entry = programs.rules[node].entry
-            names = " -> ".join(name for _, name in circle)
-            problems.add("leans-on-itself", entry.place().key_span(), kind=node[0], path=names)
-            return
-        if node in done or node not in edges:
-            return
-        for target in edges[node]:
-            visit(target, [*path, node])
-        done.add(node)
-
-    for node in edges:
-        visit(node, [])
+    for start in edges:
+        trail = {} if start in done else {start: iter(edges[start])}
+        while trail:
+            node, targets = next(reversed(trail.items()))
+            target = next(targets, None)
+            if target is None:
+                done.add(node)
+                del trail[node]
+                yield [node]
+            elif target in trail:
+                path = list(trail)
+                yield [*path[path.index(target) :], target]
+            elif target in edges and target not in done:
+                trail[target] = iter(edges[target])

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from .blocks import TIE, Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
-from .shown import NONE, UNSTATED, VERDICTS, share, shown, spoken
+from .shown import NONE, UNSTATED, VERDICTS, relation, share, shown, spoken
 
 if TYPE_CHECKING:
     from .session import Result
@@ -42,6 +42,7 @@ class Page:
         yield from self._head()
         for kind in self.run.by_kind:
             yield from self._kind(kind)
+        yield from self._stated_sizes()
         yield from self._checks()
         yield from self._rejected()
         yield from self._grounds()
@@ -119,6 +120,32 @@ class Page:
         other = would not in (None, value["value"])
         return f"{TIE}(stated), would be {shown(would, value['unit'])}" if other else f"{TIE}(stated)"
 
+    def _stated_sizes(self) -> Iterator[Block]:
+        """Every choice that the project states: judged, what would be chosen, and how much it could carry."""
+        rows = []
+        for name, value in self.data["values"].items():
+            if not value.get("stated"):
+                continue
+            thing, _, attribute = name.rpartition(".")
+            verdicts = [check["passes"] for check in value["constrained_by"]]
+            verdict = "FAIL" if False in verdicts else "open" if None in verdicts else "passes"
+            sizes = [shown(size, value["unit"]) for size in (value["value"], value["would_choose"])]
+            rows.append((thing, [spoken(attribute), sizes[0], verdict, sizes[1], self._carries(value)]))
+        if rows:
+            yield Heading("Sizes that are stated")
+            yield _grouped(["choice", "stated", "verdict", "least that passes", "could carry"], rows)
+
+    @staticmethod
+    def _carries(value: dict[str, Any]) -> str:
+        told = value.get("could_carry")
+        if told is None:
+            return ""
+        if told["most"] is None:
+            return f"{'any' if told['included'] else 'no'} {spoken(told['attribute'])}"
+        bound = shown(told["most"]["value"], told["most"]["unit"])
+        now = shown(told["now"]["value"], told["now"]["unit"])
+        return f"{spoken(told['attribute'])} {relation('<=' if told['included'] else '<', bound)}, is {now}"
+
     # -- checks
 
     def _checks(self) -> Iterator[Block]:
@@ -168,7 +195,7 @@ class Page:
                 title = self._entry_title(f":{entry}")
                 why = "; ".join(candidate.get("why", []))
                 if candidate["actual"] is not None:
-                    why = " against ".join(_sides(candidate))
+                    why = (" is not " if candidate["sign"] else " against ").join(_sides(candidate))
                 member = shown(candidate["value"], value["unit"])
                 rows.append((thing, [spoken(attribute), member, title, why]))
         if rows:
@@ -245,8 +272,11 @@ def _grouped(headers: list[str], rows: list[tuple[str, list[str]]]) -> Grid:
 
 
 def _sides(item: dict[str, Any]) -> list[str]:
-    """Actual and limit of a check or of a rejected candidate."""
-    return [shown(side["value"], side["unit"]) if side else "" for side in (item["actual"], item["limit"])]
+    """Actual and limit of a check or of a rejected candidate, the limit with its sign."""
+    actual, limit = (
+        shown(side["value"], side["unit"]) if side else "" for side in (item["actual"], item["limit"])
+    )
+    return [actual, relation(item["sign"], limit)]
 
 
 def _short(digest: str) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 from . import __version__
 from .evaluating import Rejected, Run, Thing
 from .project import Source
-from .reviewing import unstated
+from .reviewing import could_take, unstated
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
 from .transcriptions import weakest
@@ -167,13 +167,29 @@ class Reporter:
         """A stated choice judged: the checks that constrain it, and what would be chosen in its place."""
         constraining = self.frozen["choices"][attribute.key]["checks"]
         judged = [
-            {key: check[key] for key in ("check", "passes", "actual", "limit", "margin")}
+            {key: check[key] for key in ("check", "passes", "actual", "limit", "sign", "margin")}
             for check in checks
             if check["thing"] == thing.path and check["check"] in constraining
         ]
         choice = unstated(self.run, source, thing, attribute.name)
         would = None if isinstance(choice, Absent) else plain(choice, attribute.unit)
-        return {"would_choose": would, "constrained_by": judged}
+        return {"would_choose": would, "constrained_by": judged} | self._could_carry(thing, attribute, source)
+
+    def _could_carry(self, thing: Thing, attribute: Attribute, source: Source) -> dict[str, Any]:
+        """How much a stated choice could carry, where the book says of what; nothing where it does not."""
+        choice = self.frozen["choices"][attribute.key]
+        if choice["carries"] is None:
+            return {}
+        load = self.rulebook.attributes[thing.kind][choice["carries"]]
+        most = could_take(self.run, source, thing, load, choice["checks"])
+        if most is None:
+            return {}
+        sides = {"now": thing.get(load.name), "most": most.value}
+        told = {
+            word: None if side is None else {"value": plain(side, load.unit), "unit": unit_text(load.unit)}
+            for word, side in sides.items()
+        }
+        return {"could_carry": {"attribute": load.name, **told, "included": most.included}}
 
     def _behind(self, thing: Thing, attribute: Attribute) -> tuple[list[str], list[str]]:
         """The citations of a value, and the tables, constants and series its own expression names."""
@@ -187,11 +203,13 @@ class Reporter:
         return route["cites"] or cites, route["leans"]
 
     def _rejected(self, attribute: Attribute, candidate: Rejected) -> dict[str, Any]:
+        check = self.rulebook.checks[candidate.check]
         made = {
             "value": plain(candidate.member, attribute.unit),
             "check": candidate.check,
             "actual": self._quantity(candidate.check, candidate.actual),
             "limit": self._quantity(candidate.check, candidate.limit),
+            "sign": (self._way(candidate.check, candidate.way) or check)["sign"],
         }
         return made | {"why": [candidate.reason]} if candidate.reason else made
 
@@ -220,7 +238,7 @@ class Reporter:
                 return None
             passes, actual, limit = verdict
         self._lean([check["entry"], *check["leans"]])
-        way = self._way(thing, name)
+        way = self._way(name, thing.route.get(f"{CHECK}{name}", -1))
         cites = self.rulebook.entries[check["entry"]]["cites"]
         made: dict[str, Any] = {
             "thing": thing.path,
@@ -228,6 +246,7 @@ class Reporter:
             "passes": passes,
             "actual": self._quantity(name, actual),
             "limit": self._quantity(name, limit),
+            "sign": (way or check)["sign"],
             "margin": margin((way or check)["sign"], actual, limit, self._unit(name)),
             "entry": self._full(check["entry"]),
             "cites": way["cites"] or cites if way else cites,
@@ -237,9 +256,8 @@ class Reporter:
             made["way"] = way["name"]
         return made | {"why": list(absent.reasons)} if absent is not None else made
 
-    def _way(self, thing: Thing, check: str) -> dict[str, Any] | None:
-        """The exception or the alternative by which a check was last judged; None for its plain requirement."""
-        taken = thing.route.get(f"{CHECK}{check}", -1)
+    def _way(self, check: str, taken: int) -> dict[str, Any] | None:
+        """The exception or the alternative by which a check was judged; None for its plain requirement."""
         ways: list[dict[str, Any]] = self.rulebook.checks[check].get("ways", [])
         return ways[taken] if 0 <= taken < len(ways) else None
 
@@ -301,6 +319,7 @@ class Reporter:
                 "passes": None if value["undetermined"] else False,
                 "actual": last[0]["actual"] if last else None,
                 "limit": last[0]["limit"] if last else None,
+                "sign": last[0]["sign"] if last else None,
                 "margin": None,
                 "entry": value["entry"],
                 "cites": value["cites"],

@@ -1,13 +1,22 @@
-"""A stated size judged: what the choice would have come to, had the project left it open."""
+"""A stated size judged: what the choice would have come to, and how much the stated one could take."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .diagnostics import Problems
 from .evaluating import Run, Thing
 from .project import Source, fill_run
+from .rulebook import Attribute
 from .runtime import Absent
+
+if TYPE_CHECKING:
+    from .searching import Point
+
+REACH = 10**6
+"""How many times what a member takes now it is tried with."""
 
 
 def unstated(run: Run, source: Source, thing: Thing, name: str) -> Any:
@@ -15,8 +24,7 @@ def unstated(run: Run, source: Source, thing: Thing, name: str) -> Any:
 
     `run` is left as it is; everything else the project states stays stated.
     """
-    fresh = Run(run.rulebook, run.settled)
-    fill_run(fresh, source, Problems())
+    fresh = _afresh(run, source)
     other = fresh.things[thing.path]
     other.stated.discard(name)
     other.memo.pop(name, None)
@@ -25,3 +33,69 @@ def unstated(run: Run, source: Source, thing: Thing, name: str) -> Any:
             return other.get(name)
         except Absent as absent:
             return absent
+
+
+class Most(NamedTuple):
+    """How much a stated member could take: `value` is the bound, `included` says whether the bound itself passes.
+
+    `value` is None where it passes with everything that was tried (`included`), or with nothing.
+    """
+
+    value: Decimal | None
+    included: bool
+
+
+def could_take(run: Run, source: Source, thing: Thing, load: Attribute, checks: Sequence[str]) -> Most | None:
+    """The greatest value of an attribute with which a thing passes some checks, everything else as it is.
+
+    Where it passes now, that is the first bound above which it does not; else the first below which it does.
+    None where the attribute has no value to begin from.
+    """
+    from .searching import Search, roundest
+
+    unit = load.unit
+    try:
+        now = thing.get(load.name)
+    except Absent:
+        return None
+    if not isinstance(now, Decimal) or unit is None or now <= 0:
+        return None
+    fresh = _afresh(run, source)
+
+    def evaluate(value: Decimal) -> Point:
+        with fresh.bound({(thing.path, load.name): value}):
+            return _judged(fresh.things[thing.path], value, checks)
+
+    with fresh.exactly():
+        search = Search(evaluate, now, now, False, lambda value, within: roundest(unit, value, within))
+        passing = search.at(now).outcomes
+        for change in search.outward(now * REACH if all(passing) else Decimal(0)):
+            if change.far.outcomes != passing:
+                return Most(change.bound.value, all(change.bound.outcomes))
+    return Most(None, all(passing))
+
+
+def _judged(thing: Thing, value: Decimal, checks: Sequence[str]) -> Point:
+    """Whether a thing passes the checks with a value, and how far it is from each limit."""
+    from .searching import Point
+    from .watching import ZERO, Decision
+
+    def verdicts() -> Iterator[Decision]:
+        for check in checks:
+            try:
+                verdict = thing.run.check(thing, check)
+            except Absent as absent:
+                yield Decision(False if absent.void else None)
+                continue
+            passes, actual, limit = verdict or (True, None, None)
+            apart = actual - limit if isinstance(actual, Decimal) and isinstance(limit, Decimal) else None
+            yield Decision(passes, apart, ZERO)
+
+    decisions = tuple(verdicts())
+    return Point(value, (all(decision.result for decision in decisions),), decisions)
+
+
+def _afresh(run: Run, source: Source) -> Run:
+    fresh = Run(run.rulebook, run.settled)
+    fill_run(fresh, source, Problems())
+    return fresh

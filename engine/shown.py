@@ -10,6 +10,9 @@ from .units import show_number
 
 NONE = "none"
 UNSTATED = "unstated"
+SIGNS = {"<=": "≤", ">=": "≥"}
+"""Signs of a comparison that are printed otherwise than they are written."""
+
 VERDICTS = {True: "PASSES", False: "FAILS", None: "UNDETERMINED"}
 
 
@@ -25,6 +28,11 @@ def shown(value: Any, unit: str | None) -> str:
     if isinstance(value, list):
         return ", ".join(str(item) for item in value) or NONE
     return str(value).replace(" ", TIE)
+
+
+def relation(sign: str | None, limit: str) -> str:
+    """A limit with the sign by which what is there must stand to it."""
+    return f"{SIGNS.get(sign, sign)}{TIE}{limit}" if sign and limit else limit
 
 
 def spoken(name: str) -> str:

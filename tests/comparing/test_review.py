@@ -7,7 +7,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from gaugebook import size
+from gaugebook import GaugebookError, size
 from gaugebook.rendering import render_text
 from gaugebook.schema import schema_of
 
@@ -26,6 +26,7 @@ def reviewed(shelf: Any, gauge: str, grade: str = "hemp") -> Any:
             "document": "D",
             "extends": "hoist",
             **FIELD,
+            "amend": [{"set": "choices/gauge", "property": "carries", "to": "crate_load"}],
         },
     )
     path = shelf.write(
@@ -82,3 +83,57 @@ def test_a_notebook_shows_the_result(shelf: Any) -> None:
     shown = reviewed(shelf, "G2")._repr_html_()
     assert "<h1>one rope</h1>" in shown
     assert "G2&nbsp;(stated), would be G3" in shown
+
+
+@pytest.mark.parametrize(("gauge", "load"), [("G2", 83.5 / 1.4), ("G3", 148.5 / 1.4), ("G6", 654 / 1.4)])
+def test_a_stated_size_says_how_much_it_could_carry(shelf: Any, gauge: str, load: float) -> None:
+    # Strength at 30 degC is 0.95 of the table (90, 160, 700 kg), less the rope's own weight over 10 m.
+    told = reviewed(shelf, gauge).values["ropes.r.gauge"]["could_carry"]
+    assert told["now"] == {"value": 100.0, "unit": "kg"}
+    assert told["most"]["value"] == pytest.approx(load, rel=2e-6)
+    assert (told["attribute"], told["included"]) == ("crate_load", True)
+
+
+@pytest.mark.parametrize("gauge", ["G2", "G3", "G6"])
+def test_what_it_could_carry_passes_and_a_little_more_does_not(shelf: Any, gauge: str) -> None:
+    most = reviewed(shelf, gauge).values["ropes.r.gauge"]["could_carry"]["most"]["value"]
+    path = shelf.folder / "project.yaml"
+    text = path.read_text("utf-8")
+    for load, passes in ((most * (1 - 3e-6), True), (most * (1 + 3e-6), False)):
+        path.write_text(text.replace("100 kg", f"{load:.6f} kg"), "utf-8")
+        judged = size(path, ["stating"], folders=[shelf.folder]).values["ropes.r.gauge"]["constrained_by"]
+        assert all(check["passes"] for check in judged) is passes
+
+
+def test_what_no_check_ends_is_told_so(shelf: Any) -> None:
+    """Without the check of its strength a rope carries whatever there is."""
+    reviewed(shelf, "G3")
+    layer = {
+        "gaugebook": "ruleset/1",
+        "id": "lenient",
+        "version": "1",
+        "title": "t",
+        "document": "D",
+        "extends": "stating",
+        "amend": [{"remove": "checks/strong_enough"}],
+    }
+    shelf.write("lenient", layer)
+    result = size(shelf.folder / "project.yaml", ["lenient"], folders=[shelf.folder])
+    told = result.values["ropes.r.gauge"]["could_carry"]
+    assert (told["most"], told["included"]) == (None, True)
+    assert "any crate load" in render_text(result)
+
+
+def test_the_page_sets_stated_sizes_side_by_side(shelf: Any) -> None:
+    page = " ".join(render_text(reviewed(shelf, "G2")).split())
+    assert "· gauge G2 FAIL G3 crate load ≤ 59.64 kg, is 100 kg" in page
+
+
+def test_a_choice_carries_an_amount_that_exists(shelf: Any) -> None:
+    reviewed(shelf, "G3")
+    layer = {"gaugebook": "ruleset/1", "id": "odd", "version": "1", "title": "t", "document": "D"}
+    for name, fault in (("crate_lod", "unknown-attribute"), ("grade", "not-an-amount")):
+        amend = [{"set": "choices/gauge", "property": "carries", "was": "crate_load", "to": name}]
+        shelf.write("odd", layer | {"extends": "stating", "amend": amend})
+        with pytest.raises(GaugebookError, match=fault):
+            size(shelf.folder / "project.yaml", ["odd"], folders=[shelf.folder])

@@ -58,6 +58,7 @@ def test_a_choice_lists_what_it_passed_over(shelf: Path):
             "check": "bears",
             "actual": {"value": 15.0, "unit": "kg"},
             "limit": {"value": 27.0, "unit": "kg"},
+            "sign": ">=",
         }
     ]
     assert result.values["shelves.high.board"]["stated"]
