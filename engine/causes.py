@@ -217,8 +217,8 @@ class Walk:
             [id for id in changed if (by_table if id.startswith("tables/") else by_rest)], frames
         )
 
-    @staticmethod
     def _foreign(
+        self,
         key: str,
         run: TracedRun,
         thing: Thing,
@@ -229,10 +229,18 @@ class Walk:
         """A program of a book on the values of a run, some tables swapped; `ALIEN` where they do not fit."""
         try:
             with kept(run), run.recorder.swap(swap or {}):
+                run.readings_used.update(self._own_readings(book, run))
                 answer, frame = run.call(key, thing, book)
         except (LookupError, TypeError, AttributeError, ArithmeticError, GaugebookError):
             return ALIEN, Frame()
         return of(answer), frame
+
+    def _own_readings(self, book: TracedRulebook, run: TracedRun) -> Iterator[tuple[str, tuple[str, str]]]:
+        """Readings that only the book of a program has, as they are settled on its side."""
+        side = next(side for side in self.sides if side.rulebook is book)
+        for name, body in book.frozen["readings"].items():
+            if name not in run.rulebook.frozen["readings"]:
+                yield name, side.settled.get(name) or (str(body["default"]), "default")
 
     def _named(self, changed: list[str], frames: list[Frame]) -> Causes:
         """The changed entries as causes; a table only where a cell that was asked for changed."""

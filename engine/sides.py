@@ -81,9 +81,11 @@ class kept:
     def __enter__(self) -> None:
         self.kept = [(thing, dict(thing.memo), dict(thing.route)) for thing in self.run.things.values()]
         self.frames, self.rejected = dict(self.run.frames), dict(self.run.rejected)
+        self.readings = dict(self.run.readings_used)
         self.trials = {read: list(trials) for read, trials in self.run.trials.items()}
 
     def __exit__(self, *_: object) -> None:
         for thing, memo, route in self.kept:
             thing.memo, thing.route = memo, route
         self.run.frames, self.run.rejected, self.run.trials = self.frames, self.rejected, self.trials
+        self.run.readings_used = self.readings

@@ -214,6 +214,31 @@ def test_a_thing_that_only_one_layout_has(shelf: Any) -> None:
     assert [cause["name"] for cause in data["differences"][0]["causes"]] == ["ropes.s"]
 
 
+def test_a_reading_that_only_one_book_has_does_not_hide_what_changed(shelf: Any) -> None:
+    """Both rules ask a reading of their own; only the table between them decides."""
+    asking = {
+        "question": "Which heat?",
+        "options": {"local": {"says": "there"}, "yard": {"says": "all over"}},
+        "default": "local",
+    }
+    share = "heat_factor[local_heat, rope.rating]"
+    layer = {"gaugebook": "ruleset/1", "version": "1", "title": "t", "document": "D"}
+
+    def book(id: str, parent: str, reading: str, **rest: Any) -> dict[str, Any]:
+        other = {"yard": {"when": f"{reading} is yard", "is": "heat_factor[yard.heat, rope.rating]"}}
+        rule = {"of": "stretch", "unit": "1", "cites": "4.8", "branches": other, "otherwise": share}
+        amend = [{"replace": "rules/heat_share", "with": rule}, *rest.get("amend", [])]
+        return layer | {"id": id, "extends": parent, "readings": {reading: asking}, "amend": amend}
+
+    shelf.write("old", book("old", "hoist", "old_heat"))
+    cooler = {"set": "tables/heat_factor", "cells": [{"at": [20, 60], "was": 1, "to": "0.5"}]}
+    gone = {"remove": "readings/old_heat"}
+    shelf.write("new", book("new", "old", "new_heat", amend=[cooler, gone]))
+    path = shelf.write("project", SIMPLE)
+    comparison = compare(path, ["old", "new"], layouts=["base"], folders=[shelf.folder], values=True)
+    assert comparison.causes == ["tables/heat_factor"]
+
+
 def test_nothing_differs(shelf: Any) -> None:
     path = shelf.write("project", SIMPLE)
     comparison = compare(path, ["hoist", "hoist"], layouts=["base"], folders=[shelf.folder], values=True)

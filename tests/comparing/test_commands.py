@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -75,12 +76,19 @@ def test_compare_as_json_follows_its_schema(call: Call) -> None:
 
 
 def test_a_total_of_what_is_not_there_is_refused(call: Call, shelf: Any) -> None:
-    totals = {"line": {"of": "rope", "sum": "totl_length"}, "odd": {"of": "ropes", "sum": "x"}}
+    totals = {
+        "line": {"of": "rope", "sum": "totl_length"},
+        "odd": {"of": "ropes", "sum": "x"},
+        "words": {"of": "rope", "sum": "grade"},
+        "heat": {"of": "stretch", "sum": "local_heat"},
+    }
     shelf.write("over", OVER | {"totals": totals})
     status, _, error = call("compare", "design.yaml", "--ruleset", "over")
     assert status == 2
     assert "a rope has no 'totl_length'; nearest: total_length [unknown-attribute]" in error
     assert "there is no kind named 'ropes'; nearest: rope [unknown-name]" in error
+    for name in ("grade", "local_heat"):
+        assert f"'{name}' is not an amount, which is what is wanted here [not-an-amount]" in error
 
 
 def test_limits_lists_what_is_right_on_a_bound_first(call: Call) -> None:
@@ -118,6 +126,13 @@ def test_other_forms_are_inert(call: Call, command: str) -> None:
     assert markdown.startswith("# \\<one\\> rope")
 
 
+def test_all_rows_are_in_the_html_when_asked_for(call: Call) -> None:
+    both = ("compare", "design.yaml", "--ruleset", "hoist", "--ruleset", "hoist+over", "--format", "html")
+    hook = re.compile(r"ropes\.<wbr>r\.<wbr>pulley")
+    assert not hook.search(call(*both)[1])
+    assert hook.search(call(*both, "--all")[1])
+
+
 def test_a_reading_that_only_one_column_has_is_left_to_it(call: Call, shelf: Any) -> None:
     options = {"a": {"says": "a"}, "b": {"says": "b"}}
     reading = {"question": "Odd?", "options": options, "default": "a"}
@@ -137,3 +152,38 @@ def test_the_same_from_python(call: Call, shelf: Any) -> None:
     answer = gaugebook.limits(path, ["hoist"], folders=[shelf.folder])
     assert "<table>" in answer._repr_html_()
     assert json.loads(answer.to_json())["format"] == "limits/1"
+
+
+def test_a_derivation_from_python(call: Call, shelf: Any) -> None:
+    path = shelf.folder / "design.yaml"
+    result = gaugebook.size(path, ["hoist"], folders=[shelf.folder])
+    told = gaugebook.explain(result, "ropes.r.gauge")
+    assert str(told) == call("explain", str(path), "ropes.r.gauge", "--ruleset", "hoist")[1]
+    assert told.to_markdown().startswith("- `ropes.r.gauge = G3")
+    assert json.loads(told.to_json())["id"] == "ropes.r.gauge"
+    html = told._repr_html_()
+    assert html.startswith("<details open><summary>ropes.r.gauge = G3")
+    assert html.count("<details") == html.count("</details>") > 3
+    full = gaugebook.explain(path, "ropes.r.gauge", full=True, rulesets=["hoist"], folders=[shelf.folder])
+    assert "rule: capacity &gt;= design_load" in full._repr_html_()
+    with pytest.raises(gaugebook.GaugebookError, match=r"nearest: ropes\.r\.gauge"):
+        gaugebook.explain(result, "ropes.r.gage")
+
+
+def test_every_node_of_a_derivation_has_one_name(call: Call, shelf: Any) -> None:
+    result = gaugebook.size(shelf.folder / "design.yaml", ["hoist"], folders=[shelf.folder])
+    seen: list[str] = []
+
+    def walk(node: dict[str, Any]) -> None:
+        if "reference" in node:
+            assert node["id"] in seen
+            return
+        assert node["id"] not in seen
+        seen.append(node["id"])
+        for child in [*node.get("checks", []), *node.get("inputs", [])]:
+            walk(child)
+
+    for full in (False, True):
+        seen.clear()
+        walk(gaugebook.explain(result, "ropes.r.hook", full=full).data)
+        assert "crates.c.mass" in seen

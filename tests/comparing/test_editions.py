@@ -48,3 +48,41 @@ def test_no_entry_is_named_that_says_the_same_in_both(comparison: Comparison) ->
     for pair in comparison.data["differences"]:
         for cause in pair["causes"]:
             assert cause["changes"] or None in cause["entries"], cause
+
+
+# The rows of that table whose parameter this roof meets, with the entry that says each here, and the pairs of
+# editions between which the row changes: req_after_mult, cf_bands_above_60C, roof_mode, roof_scope (the strings
+# in free air), egc_assumed (twice), egc_upsize_trigger (twice). The other rows speak of what this roof has not:
+# busbars, supply connections, large plants, other places, converters.
+TABLE = {
+    "rules/required_after_conditions": {("nec-2008", "nec-2011")},
+    "tables/ambient_correction": {("nec-2008", "nec-2011")},
+    "rules/temperature_adder": {("nec-2011", "nec-2014")},
+    "readings/assumed_grounding_device": {("nec-2011", "nec-2014")},
+    "rules/size_increases_count_from": {("nec-2011", "nec-2014"), ("nec-2014", "nec-2017")},
+    "rules/assumed_device_rating": {("nec-2014", "nec-2017")},
+    "tables/rooftop_adder": {("nec-2014", "nec-2017")},
+}
+
+
+@pytest.fixture(scope="module")
+def every_value() -> Comparison:
+    return compare(EXAMPLE, EDITIONS, values=True)
+
+
+@pytest.mark.parametrize("entry", TABLE)
+def test_a_parameter_is_named_between_the_editions_that_changed_it_and_no_others(
+    every_value: Comparison, entry: str
+) -> None:
+    pairs = {
+        (EDITIONS[pair["from"]], EDITIONS[pair["to"]])
+        for pair in every_value.data["differences"]
+        if entry in {cause["name"] for cause in pair["causes"]}
+    }
+    assert pairs == TABLE[entry]
+
+
+def test_every_value_that_differs_has_a_cause_and_every_cause_a_value(every_value: Comparison) -> None:
+    for pair in every_value.data["differences"]:
+        explained = {name for cause in pair["causes"] for name in cause["explains"]}
+        assert explained == set(pair["rows"])
