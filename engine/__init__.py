@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .blocks import Grid, Heading, Items, Paragraph, as_html, as_markdown, as_text
     from .diagnostics import Diagnostic, GaugebookError, Problems, Refused, Span, hint
+    from .explanation import Explanation, explain
     from .hooks import (
         CaseReader,
         Catalogue,
         Command,
+        DesignTemperatures,
         ImportedProject,
         LanguageFunction,
         NoValue,
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
         Taken,
         hookimpl,
     )
+    from .partitions import batch_job, size_frame
     from .questions import Comparison, Limits, compare, limits
     from .rendering import render_markdown, render_text
     from .session import Book, Result, open_book, size
@@ -35,8 +38,10 @@ _HOMES = {
     "CaseReader": "hooks",
     "Catalogue": "hooks",
     "Command": "hooks",
+    "DesignTemperatures": "hooks",
     "Comparison": "questions",
     "Diagnostic": "diagnostics",
+    "Explanation": "explanation",
     "GaugebookError": "diagnostics",
     "Grid": "blocks",
     "Heading": "blocks",
@@ -57,8 +62,10 @@ _HOMES = {
     "as_html": "blocks",
     "as_markdown": "blocks",
     "as_text": "blocks",
+    "batch_job": "partitions",
     "build_sheet": "sheet",
     "compare": "questions",
+    "explain": "explanation",
     "hint": "diagnostics",
     "hookimpl": "hooks",
     "limits": "questions",
@@ -67,6 +74,7 @@ _HOMES = {
     "render_text": "rendering",
     "share_used": "sheet",
     "size": "session",
+    "size_frame": "partitions",
 }
 
 __all__ = [
@@ -75,7 +83,9 @@ __all__ = [
     "Catalogue",
     "Command",
     "Comparison",
+    "DesignTemperatures",
     "Diagnostic",
+    "Explanation",
     "GaugebookError",
     "Grid",
     "Heading",
@@ -97,8 +107,10 @@ __all__ = [
     "as_html",
     "as_markdown",
     "as_text",
+    "batch_job",
     "build_sheet",
     "compare",
+    "explain",
     "hint",
     "hookimpl",
     "limits",
@@ -107,6 +119,7 @@ __all__ = [
     "render_text",
     "share_used",
     "size",
+    "size_frame",
 ]
 
 
