@@ -5,6 +5,7 @@ A comparison gets small multiples beside its matrix: for each check one gauge pe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
@@ -14,26 +15,32 @@ from gaugebook import Comparison, Grid, Heading, Items, Limits, Paragraph, share
 from .page import page, section
 from .pictures import gauge
 from .printing import text
-from .tables import items, raw_table, table
+from .tables import items, raw_table
+
+STYLE = "answer.css"
+KIND = "answer"
+"""The class of its tables."""
+
+_JOINT = re.compile(r"(?<=[\w\]])([._])(?=[A-Za-z])")
 
 Data = dict[str, Any]
 Block = Heading | Paragraph | Items | Grid
 
 
-def render(answer: Comparison | Limits) -> str:
-    """The whole file."""
+def render(answer: Comparison | Limits, full: bool = False, every_row: bool = False) -> str:
+    """The whole file; `every_row` of a comparison also shows rows that agree, `full` what is else only counted."""
     if isinstance(answer, Comparison):
-        told = Comparison({**answer.data, "rows": [row for row in answer.data["rows"] if _matters(row)]})
-        title, *blocks = told.page()
+        rows = [row for row in answer.data["rows"] if every_row or _matters(row)]
+        title, *blocks = Comparison({**answer.data, "rows": rows}).page(full)
         parts = [*_parts(blocks, "Matrix"), ("Margins, column by column", margins(answer.data))]
     else:
-        title, *blocks = answer.page()
+        title, *blocks = answer.page(full)
         parts = list(_parts(blocks, "Limits"))
     name = title.text if isinstance(title, Heading) else ""
     shown = ((heading, body) for heading, body in parts if body)
     made = "\n".join(section(number, heading, body) for number, (heading, body) in enumerate(shown, 1))
     plate = f'<header><div class="plate"><h1>{text(name)}</h1></div></header>'
-    return page(name, name, f"{plate}\n<main>\n{made}\n</main>")
+    return page(name, name, f"{plate}\n<main>\n{made}\n</main>", STYLE)
 
 
 def _matters(row: Data) -> bool:
@@ -55,11 +62,20 @@ def _parts(blocks: Sequence[Block], first: str) -> Iterator[tuple[str, str]]:
 
 def _block(block: Block, heading: str) -> str:
     if isinstance(block, Grid):
-        headers = [header or "Of" for header in block.headers]
-        return table(heading, headers, [[row[0] or "Verdict", *row[1:]] for row in block.rows], hidden=True)
+        rows = [[_cell(_breaking(cell)) for cell in row] for row in block.rows]
+        return raw_table(heading, block.headers, [("", rows)], hidden=True, kind=KIND)
     if isinstance(block, Items):
-        return items(text(one) for one in block.texts)
+        return items(_breaking(one) for one in block.texts)
     return "".join(f"<p>{text(line)}</p>" for line in block.text.split("\n"))
+
+
+def _breaking(value: str) -> str:
+    """A text whose long names may be broken between their words."""
+    return _JOINT.sub(r"\1<wbr>", text(value))
+
+
+def _cell(html: str) -> str:
+    return f"<div>{html}</div>" if html else ""
 
 
 def margins(data: Data) -> str:
@@ -68,11 +84,11 @@ def margins(data: Data) -> str:
     groups = []
     rows = [row for row in data["rows"] if row["kind"] == "check" and any(map(_used, row["cells"]))]
     for thing, checks in groupby(rows, key=lambda row: str(row["thing"])):
-        groups.append((text(thing), [[text(row["title"]), *map(_cell, row["cells"])] for row in checks]))
-    note = (
-        '<p class="note">The rule shows how much of what is allowed is used; the post on it is the limit.</p>'
-    )
-    return note + raw_table("Margins", headers, groups, hidden=True) if groups else ""
+        groups.append(
+            (_breaking(thing), [[text(row["title"]), *map(_margin, row["cells"])] for row in checks])
+        )
+    note = '<p class="note">The bar shows how much of what is allowed is used; the upright line is the limit.</p>'
+    return note + raw_table("Margins", headers, groups, hidden=True, kind=KIND) if groups else ""
 
 
 def _column(column: Data) -> str:
@@ -80,12 +96,12 @@ def _column(column: Data) -> str:
     return stack if column["layout"] is None else f"{column['layout']} @ {stack}"
 
 
-def _cell(cell: Data | None) -> str:
+def _margin(cell: Data | None) -> str:
     used = _used(cell)
     if cell is None or used is None:
         return ""
     margin = f"{cell['margin'] * 100:+.3g} %"
-    return f'{gauge(used)}<span class="even">{text(margin)}</span>'
+    return _cell(f'{gauge(used)}<span class="even">{text(margin)}</span>')
 
 
 def _used(cell: Data | None) -> float | None:

@@ -9,9 +9,13 @@ from .printing import text
 STYLE = "sheet.css"
 
 
-def page(title: str, running: str, body: str) -> str:
-    """The file: its title, the line that runs along the top of every printed page, and a finished body."""
-    style = Path(__file__).with_name(STYLE).read_text("utf-8").replace("RUNNING", quoted(running))
+def page(title: str, running: str, body: str, further: str = "") -> str:
+    """The file: its title, the line that runs along the top of every printed page, and a finished body.
+
+    `further` is a style sheet that adds to that of all pages.
+    """
+    sheets = [Path(__file__).with_name(name).read_text("utf-8") for name in (STYLE, further) if name]
+    style = "".join(sheets).replace("RUNNING", quoted(running))
     return f"""<!doctype html>
 <html lang="en">
 <head>
