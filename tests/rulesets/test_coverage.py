@@ -99,6 +99,22 @@ def test_no_section_is_read_better_than_its_entries(id: str) -> None:
         assert not ways or STRENGTH.index(section.read) <= max(ways), section.clauses
 
 
+@pytest.mark.parametrize("id", [id for id in BOOKS if id.startswith("nec-")])
+def test_the_newest_edition_says_what_is_left_out(id: str) -> None:
+    """No clause of an older edition stands on the sheet of a later one."""
+    left_out = register(id).book.not_encoded()
+    assert len(left_out) >= 5
+    assert {layer for layer, _ in left_out} == {id}
+
+
+def test_an_ordinance_leaves_the_list_of_its_edition_standing() -> None:
+    problems = Problems()
+    book = build(["larkmere-2021"], [], problems)
+    problems.refuse_if_any()
+    layers = [layer for layer, _ in book.not_encoded()]
+    assert "larkmere-2021" in layers and sum(id.startswith("nec-") for id in dict.fromkeys(layers)) == 1
+
+
 def test_every_shipped_book_has_a_register() -> None:
     folders = sorted(path.parent.name for path in Path(str(packaged("rulesets"))).glob(f"*/{FILE}"))
     assert folders == sorted(BOOKS)
