@@ -12,14 +12,17 @@ coefficient by the percentage `Adjust` of the table. With the coefficient change
 0.06 % to 0.14 % above the model for every module, as it should: the voltage rises a little less than
 linearly towards the cold.
 
-`pytest -m whole_table` pushes every module through every edition; the ordinary suite takes a sample.
+The ordinary suite pushes a sample through every edition as projects are sized; `pytest -m whole_table` pushes
+every module through every edition as a batch is, one project with a row for each module, and holds the batch to
+the projects of the sample.
 """
 
 from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -27,9 +30,13 @@ from typing import Any
 
 import pytest
 
+from gaugebook.batching import Batch, Job
 from gaugebook.diagnostics import Problems
+from gaugebook.evaluating import read_value
 from gaugebook.plugins import module_table
-from gaugebook.session import Book, Result, open_book, read_project, size_source
+from gaugebook.project import build_run
+from gaugebook.session import Book, Result, open_book, read_project, settle_readings, size_source
+from gaugebook.varying import read_header
 
 numpy = pytest.importorskip("numpy")
 pvsystem = pytest.importorskip("pvlib.pvsystem")
@@ -37,8 +44,6 @@ pvsystem = pytest.importorskip("pvlib.pvsystem")
 EDITIONS = ("nec-2008", "nec-2011", "nec-2014", "nec-2017", "nec-2020", "nec-2023")
 SAMPLE = 32
 """Modules of the sample, evenly over the table; the extremes of every column come on top."""
-TOGETHER = 100
-"""Modules in one project."""
 RATING_TEMPERATURE, COLD = 25, -15
 FUSES = (1, 3, 6, 10, 15, 20, 25, 30)
 """Series fuse ratings in use: the table has none, so each module gets the next one its current asks for."""
@@ -80,6 +85,12 @@ def in_series(module: Module) -> int:
     return max(1, int(600 / (1.2 * number(module, "V_oc_ref"))))
 
 
+def fuse(module: Module) -> int:
+    """The series fuse rating, in A."""
+    asked = 1.25 * 1.25 * number(module, "I_sc_ref")
+    return next(rating for rating in FUSES if rating >= asked)
+
+
 def project(modules: Sequence[Module]) -> Iterator[str]:
     """Each module as a single string in free air, and as three strings leaving together through a pipe of their own."""
     yield "gaugebook: project/1"
@@ -87,9 +98,7 @@ def project(modules: Sequence[Module]) -> Iterator[str]:
     yield "modules:"
     for index, module in enumerate(modules):
         item = json.dumps(f"module-table: {module['Name']}", ensure_ascii=False)
-        asked = 1.25 * 1.25 * number(module, "I_sc_ref")
-        fuse = next(rating for rating in FUSES if rating >= asked)
-        yield f"  m{index}: {{taken_from: {item}, maximum_series_fuse: {fuse} A}}"
+        yield f"  m{index}: {{taken_from: {item}, maximum_series_fuse: {fuse(module)} A}}"
     yield "circuits:"
     for index, module in enumerate(modules):
         common = f"role: pv_source, module: m{index}, modules_in_series: {in_series(module)}"
@@ -130,23 +139,38 @@ def hold(modules: Sequence[Module], edition: str, folder: Path) -> set[str]:
     sizes = set()
     for index, module in enumerate(modules):
         for circuit, strings in ((f"circuits.single{index}", 1), (f"circuits.three{index}", 3)):
-            current = strings * number(module, "I_sc_ref") * 1.25
-            assert result.value(f"{circuit}.maximum_current") == pytest.approx(current)
-            assert result.value(f"{circuit}.required_before_conditions") == pytest.approx(1.25 * current)
+            hold_currents(module, strings, *(result.value(f"{circuit}.{name}") for name in CURRENTS))
             found = result.values[f"{circuit}.conductor_size"]
             assert found["value"] or (found["why"] and not found["undetermined"]), (module["Name"], found)
         sizes.add(str(found["value"]))
     for check in result.checks:
         assert check["passes"] is not None, check
         assert check["passes"] or (check["actual"] is not None and check["limit"] is not None), check
+    hold_voltages(
+        modules, [result.value(f"circuits.single{index}.maximum_voltage") for index in range(len(modules))]
+    )
+    return sizes
+
+
+CURRENTS = ("maximum_current", "required_before_conditions")
+
+
+def hold_currents(module: Module, strings: int, maximum: float, required: float) -> None:
+    """The factors of the code on the module's current, and nothing else."""
+    current = strings * number(module, "I_sc_ref") * 1.25
+    assert maximum == pytest.approx(current), module["Name"]
+    assert required == pytest.approx(1.25 * current), module["Name"]
+
+
+def hold_voltages(modules: Sequence[Module], found: Sequence[float]) -> None:
+    """The voltage of a string of each module in the cold, against its coefficient and against the model."""
     expected = model_voltage(modules, COLD)
-    for index, module in enumerate(modules):
+    for module, of_string, of_model in zip(modules, found, expected, strict=True):
         change = number(module, "beta_oc") * (COLD - RATING_TEMPERATURE)
-        voltage = result.value(f"circuits.single{index}.maximum_voltage") / in_series(module)
+        voltage = of_string / in_series(module)
         assert voltage == pytest.approx(number(module, "V_oc_ref") + change, rel=1e-8), module["Name"]
         as_fitted = voltage + change * number(module, "Adjust") / 100
-        assert 1 <= as_fitted / expected[index] <= 1.002, module["Name"]
-    return sizes
+        assert 1 <= as_fitted / of_model <= 1.002, module["Name"]
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
@@ -154,12 +178,113 @@ def test_a_sample_of_modules(edition: str, tmp_path: Path) -> None:
     assert len(hold(sample(), edition, tmp_path)) >= 4
 
 
+@cache
+def taken(name: str) -> Mapping[str, str]:
+    """The figures of a module as a project takes them from the table."""
+    found = module_table.look_up(name, Path())
+    assert found is not None
+    return found.values
+
+
+SIZES = (
+    *(
+        f"circuits.{circuit}0.{choice}"
+        for circuit in ("single", "three")
+        for choice in ("conductor_size", "parallel_sets", "overcurrent_rating", "grounding_conductor_size")
+    ),
+    "raceways.pipe0.raceway_size",
+)
+"""Everything a batch chooses in a row."""
+
+
+class Rows:
+    """The project of one module as a batch has it: the figures vary from row to row."""
+
+    FIELDS = (*module_table.FIELDS, "open_circuit_voltage_coefficient", "maximum_series_fuse")
+    HEADER = (
+        *(f"modules.m0.{name}" for name in FIELDS),
+        *(f"circuits.{circuit}0.modules_in_series" for circuit in ("single", "three")),
+    )
+
+    def __init__(self, edition: str, folder: Path) -> None:
+        path = folder / "module.yaml"
+        path.write_text("\n".join(project(table()[:1])), "utf-8")
+        self.batch = Batch(Job(str(path), self.HEADER, stacks=((edition,),), special=True))
+        problems, self.rulebook = Problems(), book(edition).rulebook
+        source = read_project(path, None, problems)
+        settled = settle_readings([], self.rulebook, problems)
+        self.run = build_run(source, self.rulebook, settled, problems)
+        problems.refuse_if_any()
+        self.fields = [read_header(header, self.run) for header in self.HEADER]
+
+    def cells(self, module: Module) -> list[str]:
+        """The row of a module."""
+        values = {**taken(module["Name"]), "maximum_series_fuse": f"{fuse(module)} A"}
+        return [*(values[name] for name in self.FIELDS), *[str(in_series(module))] * 2]
+
+    def outcomes(self, modules: Sequence[Module]) -> Iterator[dict[str, str]]:
+        """What a batch makes of each module, by column."""
+        made = self.batch.size([self.cells(module) for module in modules])
+        assert not made.faults
+        for row in made.rows:
+            yield dict(zip(self.batch.columns, row, strict=True))
+
+    def figures(self, module: Module, names: Sequence[str]) -> list[float]:
+        """Values of the project with the figures of a module."""
+        row = {
+            (field.thing, field.attribute.name): read_value(self.rulebook, field.attribute, cell)
+            for field, cell in zip(self.fields, self.cells(module), strict=True)
+            if field is not None
+        }
+        with self.run.exactly(), self.run.bound(row):
+            return [self._figure(name) for name in names]
+
+    def _figure(self, name: str) -> float:
+        path, _, attribute = name.rpartition(".")
+        thing = self.run.things[path]
+        unit = self.rulebook.attributes[thing.kind][attribute].unit
+        assert unit is not None
+        return float(unit.from_base(thing.get(attribute)))
+
+
 @pytest.mark.whole_table
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_every_module(edition: str, tmp_path: Path) -> None:
-    modules = different(table())
-    for start in range(0, len(modules), TOGETHER):
-        hold(modules[start : start + TOGETHER], edition, tmp_path)
+    """Every module comes to all its sizes, or fails a check that is named and says by how much."""
+    rows, modules = Rows(edition, tmp_path), different(table())
+    names = [f"circuits.{circuit}0.{name}" for circuit in ("single", "three") for name in CURRENTS]
+    voltages = []
+    for module, outcome in zip(modules, rows.outcomes(modules), strict=True):
+        assert outcome["passes"] in ("yes", "no"), (module["Name"], outcome)
+        if outcome["passes"] == "yes":
+            assert all(outcome[name] for name in SIZES), (module["Name"], outcome)
+        else:
+            assert outcome["governing"] and outcome["margin"], (module["Name"], outcome)
+        voltage, *currents = rows.figures(module, ["circuits.single0.maximum_voltage", *names])
+        hold_currents(module, 1, *currents[:2])
+        hold_currents(module, 3, *currents[2:])
+        voltages.append(voltage)
+    hold_voltages(modules, voltages)
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_a_row_of_the_batch_is_the_project_of_its_module(edition: str, tmp_path: Path) -> None:
+    rows, modules = Rows(edition, tmp_path), sample()
+    result = size(modules, edition, tmp_path)
+    for index, (module, outcome) in enumerate(zip(modules, rows.outcomes(modules), strict=True)):
+        own = re.compile(rf"[a-z]{index}\b")
+        passing = [check["passes"] for check in result.checks if own.search(check["thing"])]
+        assert len(passing) > 10
+        assert outcome["passes"] == ("yes" if all(passing) else "no"), module["Name"]
+        for name in SIZES:
+            thing, _, choice = name.rpartition("0.")
+            found = result.values[f"{thing}{index}.{choice}"]["value"]
+            assert as_stated(found) == outcome[name], (module["Name"], name)
+
+
+def as_stated(value: object) -> str:
+    """A choice as a row of a batch states it."""
+    return "none" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def test_what_the_straight_line_leaves_out() -> None:
