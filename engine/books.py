@@ -5,7 +5,8 @@ What loading needs is imported only when something is loaded.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cached_property
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
@@ -15,13 +16,15 @@ from .extending import extensions
 from .inputs import Inputs, note_file, watching
 from .moments import LATEST, Moment
 from .resources import packaged
-from .rulebook import Rulebook
+from .rulebook import Rulebook, code_of
 from .shelf import Shelf, ruleset_files
 
 if TYPE_CHECKING:
     from .entries import Book
+    from .expressions import Written
 
-KEPT = "book"
+COMPILED, WRITTEN = "book", "written"
+"""The kinds of what is kept."""
 
 
 class CheckedBook:
@@ -43,14 +46,35 @@ class CheckedBook:
         check_bases(self.model, self.programs, problems)
         check_sheet(self.model, problems)
 
-    def compiled(self) -> Rulebook:
-        """The book ready to run; raises `Refused` with every problem."""
+    @cached_property
+    def written(self) -> Written:
+        """What a reader asks for beside the compiled book."""
+        from .expressions import Written
+        from .sheet_names import symbols_of
+        from .writing import write_down
+
+        layers = self.book.layers
+        authorities = [str(layer.header["authority"]) for layer in layers if "authority" in layer.header]
+        return Written(
+            [layer.digest for layer in layers],
+            list(dict.fromkeys(authorities)),
+            {layer.id: layer.sources for layer in layers},
+            symbols_of(self.book),
+            write_down(self.model, self.programs),
+        )
+
+    def frozen(self) -> dict[str, Any]:
+        """All that evaluation needs as plain data; raises `Refused` with every problem."""
         from .freezing import freeze
 
         self.problems.refuse_if_any()
         frozen = freeze(self.book, self.model, self.programs, self.problems)
         self.problems.refuse_if_any()
-        return Rulebook(frozen)
+        return frozen
+
+    def compiled(self) -> Rulebook:
+        """The book ready to run; raises `Refused` with every problem."""
+        return Rulebook(self.frozen())
 
 
 def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> CheckedBook:
@@ -69,20 +93,48 @@ def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mome
 
     A book compiled before is fetched from the cache while all it was made from is still the same.
     """
+
+    def made(checked: CheckedBook) -> dict[str, Any]:
+        frozen = checked.frozen()
+        return {"frozen": frozen, "code": code_of(frozen)}
+
+    kept = _kept(COMPILED, made, ids, folders, moment)
+    return Rulebook(kept["frozen"], kept["code"])
+
+
+def open_written(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> Written:
+    """What a reader asks for beside a stack of rulesets; kept and refused like the compiled book."""
+    from .expressions import Written
+
+    def made(checked: CheckedBook) -> dict[str, Any]:
+        checked.problems.refuse_if_any()
+        return checked.written._asdict()
+
+    kept = _kept(WRITTEN, made, ids, folders, moment)
+    return Written(**{name: kept[name] for name in Written._fields})
+
+
+def _kept(
+    kind: str,
+    make: Callable[[CheckedBook], dict[str, Any]],
+    ids: Sequence[str],
+    folders: Sequence[FilePath],
+    moment: Moment,
+) -> dict[str, Any]:
+    """What is made of a stack of rulesets, fetched while nothing it was made from has changed."""
     shelf = Shelf(folders)
     lenders = extensions().fingerprint()
     where = [str(folder.absolute()) for folder in shelf.folders]
     key = (list(ids), where, moment.day, sorted(moment.days.items()), lenders)
-    kept = cache.fetch(KEPT, key)
+    kept: dict[str, Any] | None = cache.fetch(kind, key)
     if kept is not None and _still_holds(kept, shelf):
-        return Rulebook(kept["frozen"], kept["code"])
+        return kept
     with watching() as seen:
-        rulebook = check_book(ids, folders, moment).compiled()
+        made = make(check_book(ids, folders, moment))
         units = packaged("rulesets", "units.yaml")
         note_file(units, units.read_bytes())
-    value = {"inputs": seen.to_plain(), "frozen": rulebook.frozen, "code": rulebook.code}
-    cache.keep(KEPT, key, value)
-    return rulebook
+    cache.keep(kind, key, {"inputs": seen.to_plain(), **made})
+    return made
 
 
 def _still_holds(kept: dict[str, Any], shelf: Shelf) -> bool:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from .diagnostics import Diagnostic, diagnose
+from .filing import write_whole
 from .resources import packaged
 
 VARIABLE = "GAUGEBOOK_CACHE"
@@ -77,7 +78,8 @@ def keep(kind: str, key: object, value: Any) -> None:
         payload = marshal.dumps(value)
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         if _fit(place.parent):
-            _write(place, MAGIC + _fingerprint() + hashlib.sha256(payload).digest() + payload)
+            content = MAGIC + _fingerprint() + hashlib.sha256(payload).digest() + payload
+            write_whole(place, content, 0o600)
             _prune(place.parent)
     except (OSError, ValueError) as error:
         _note("cache-not-kept", place, getattr(error, "strerror", None) or str(error))
@@ -111,18 +113,6 @@ def _opened(place: Path) -> Any:
         return marshal.loads(payload)
     except (EOFError, ValueError, TypeError):
         raise _Unfit("it is damaged") from None
-
-
-def _write(place: Path, content: bytes) -> None:
-    temporary = place.with_name(f"{place.name}.{os.getpid()}-{os.urandom(6).hex()}")
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    try:
-        with open(os.open(temporary, flags, 0o600), "wb") as file:
-            file.write(content)
-        os.replace(temporary, place)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
 
 
 def _prune(where: Path) -> None:

@@ -268,7 +268,7 @@ def _places(node: Node, lines: list[str]) -> list[tuple[int, int]] | None:
     if node.start[0] != node.end[0]:
         return None
     line, first = node.start
-    source = lines[line][first : node.end[1]]
+    source = lines[line][first : node.end[1]] if line < len(lines) else ""
     columns = _columns(source, node.style)
     return [(line, first + column) for column in columns] if len(columns) == len(node.text) + 1 else None
 
@@ -301,3 +301,21 @@ def _block_places(node: Scalar, lines: list[str]) -> list[tuple[int, int]] | Non
     return [
         (below + row, indent + column) for row, part in enumerate(parts) for column in range(len(part) + 1)
     ]
+
+
+def plain(value: Any) -> Any:
+    """Parsed YAML as data that keeps every digit: decimals become their own text."""
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, list):
+        return [plain(item) for item in value]
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    return value
+
+
+def as_list(value: Any) -> list[Any]:
+    """A property that may be written alone or as a list."""
+    if value is None:
+        return []
+    return value if isinstance(value, list) else [value]

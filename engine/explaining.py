@@ -7,15 +7,14 @@ conditions tried, the exceptions that did not hold and the rows beside the one h
 from __future__ import annotations
 
 import re
-import textwrap
 from collections.abc import Iterator
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from .books import CheckedBook
 from .deriving import NOT_APPLYING, derive
 from .diagnostics import GaugebookError, hint
 from .evaluating import Run, Thing
+from .expressions import Written
 from .hits import Tree
 from .project import Source
 
@@ -26,25 +25,33 @@ KEPT = "\0"
 
 
 def explain(
-    run: Run, checked: CheckedBook, name: str, *, full: bool = False, source: Source | None = None
+    run: Run, written: Written, name: str, *, full: bool = False, source: Source | None = None
 ) -> Tree:
     """The derivation of `things.name.attribute`, a value or a check, as plain data (see `deriving`).
 
-    `checked` is the book that `run` evaluates; `source` tells where the project states its fields. Raises
+    `written` is of the book that `run` evaluates; `source` tells where the project states its fields. Raises
     `GaugebookError` (unknown-value, with the nearest names) when there is nothing of that name.
     """
     thing, attribute = find(run, name)
-    return derive(run, checked, thing, attribute, full=full, source=source)
+    return derive(run, written, thing, attribute, full=full, source=source)
 
 
 def find(run: Run, name: str) -> tuple[Thing, str]:
     """The thing, and the attribute or check of it, that a name means; raises `GaugebookError`."""
     known = askable(run)
+    name = _current(run, name)
     if name not in known:
         owner = max((path for path in run.things if name.startswith(f"{path}.")), key=len, default=None)
         near = [other for other in known if owner is None or known[other][0].path == owner]
         raise GaugebookError.because("unknown-value", name=name, nearest=hint(name, near))
     return known[name]
+
+
+def _current(run: Run, name: str) -> str:
+    """The same name with its last part as it is called now."""
+    path, _, said = name.rpartition(".")
+    thing = run.things.get(path)
+    return name if thing is None else f"{path}.{run.rulebook.current(thing.kind, said)}"
 
 
 def askable(run: Run) -> dict[str, tuple[Thing, str]]:
@@ -84,6 +91,8 @@ class Line(NamedTuple):
 
 def render_text(tree: Tree, full: bool = False) -> str:
     """The derivation as indented lines, at most `WIDTH` columns wide where words allow."""
+    import textwrap
+
     made = []
     for line in lines(tree, full):
         pad = "  " * line.depth
@@ -121,9 +130,33 @@ def _escaped(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>|])", r"\\\1", text)
 
 
-def lines(node: Tree, full: bool, above: tuple[Tree, ...] = ()) -> Iterator[Line]:
+def lines(tree: Tree, full: bool) -> Iterator[Line]:
+    """The lines of a derivation; checks that do not apply to a choice share one, unless that is all there is."""
+    yield from _lines(tree, full, (), Told(tree))
+
+
+class Told:
+    """Where each node of a tree is told in whole, and which have been printed."""
+
+    def __init__(self, tree: Tree) -> None:
+        self.whole: dict[str, Tree] = {}
+        self.printed: set[str] = set()
+        waiting = [tree]
+        while waiting:
+            node = waiting.pop()
+            if "reference" not in node:
+                self.whole[node["id"]] = node
+                waiting += [*node.get("checks", []), *node.get("inputs", [])]
+
+    def now(self, node: Tree) -> Tree:
+        """The node to print: in place of a reference to what was passed over, the whole of it."""
+        return node if node["id"] in self.printed else self.whole.get(node["id"], node)
+
+
+def _lines(node: Tree, full: bool, above: tuple[Tree, ...], told: Told) -> Iterator[Line]:
     """The lines of a node and of everything below it; `above` are the nodes it lies under."""
     depth, inner, path = len(above), len(above) + 1, (*above, node)
+    told.printed.add(node["id"])
     yield Line(depth, _head(node), _cite(node))
     children = [*node.get("checks", []), *node.get("inputs", [])]
     if not above or not children or node.get("why") != above[-1].get("why"):
@@ -136,13 +169,36 @@ def lines(node: Tree, full: bool, above: tuple[Tree, ...] = ()) -> Iterator[Line
     for pick in node.get("picks", []):
         over = f"; passed over: {pick['passed_over']}" if full and "passed_over" in pick else ""
         yield Line(inner, f"{pick['value']} of {pick['series']}: {pick['holds']}{over}", _cite(pick))
+    idle = [check for check in node.get("checks", []) if check["value"] == NOT_APPLYING]
+    met = []
     for child in children:
-        if "reference" not in child:
-            yield from lines(child, full, path)
+        if child in idle:
+            continue
+        whole = told.now(child)
+        if "reference" in whole:
+            met.append(whole)
+        else:
+            yield from _lines(whole, full, path, told)
+    yield from _idle(idle, full, inner)
     outer = [known["id"] for known in path]
-    met = [f"{c['id']} = {c['value']}" for c in children if "reference" in c and c["id"] not in outer]
-    if met:
-        yield Line(inner, f"see above: {'; '.join(met)}")
+    yield from references([child for child in met if child["id"] not in outer], inner)
+
+
+def _idle(checks: list[Tree], full: bool, depth: int) -> Iterator[Line]:
+    """The checks that do not apply: in one line, in full each with the reason."""
+    if full:
+        for check in checks:
+            yield Line(depth, _head(check), _cite(check))
+            yield from _reasons(check, False, depth + 1)
+    elif checks:
+        yield Line(depth, f"do not apply: {', '.join(check['check'] for check in checks)}")
+
+
+def references(nodes: list[Tree], depth: int) -> Iterator[Line]:
+    """Where to find what was told before, of this thing or of another one."""
+    for place, group in groupby(nodes, key=lambda node: node.get("like", "")):
+        said = "; ".join(f"{node['id']} = {node['value']}" for node in group)
+        yield Line(depth, f"{f'as for {place}' if place else 'see above'}: {said}")
 
 
 def _head(node: Tree) -> str:
@@ -154,7 +210,7 @@ def _head(node: Tree) -> str:
     if node.get("route", {}).get("name"):
         text += f", {_way(node['route'])}" if node["route"]["name"] != "otherwise" else ", otherwise"
     if "stated" in node:
-        text += f", stated at {node['stated']}"
+        text += f", stated at {node['stated']}" if node["stated"] else ", stated"
     elif "assumed" in node:
         text += f", assumed: {node['assumed']}"
     elif "settled_by" in node:

@@ -122,6 +122,6 @@ def derivation(case: Case, checked: CheckedBook, miss: Miss) -> str | None:
     if case.run is None:
         return None
     try:
-        return render_text(explain(case.run, checked, miss.what.replace(" ", ".")))
+        return render_text(explain(case.run, checked.written, miss.what.replace(" ", ".")))
     except GaugebookError:
         return None

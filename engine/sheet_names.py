@@ -5,16 +5,29 @@ from __future__ import annotations
 from typing import Any
 
 from .diagnostics import Problems
-from .entries import Entry
-from .loading import as_list
+from .documents import as_list, plain, read
+from .entries import Book, Entry
 from .model import Model
+from .resources import packaged
 from .templates import FIELD, NAME
+
+SYMBOLS = "symbols.yaml"
 
 Body = dict[str, Any]
 
 
+def symbols_of(book: Book) -> dict[str, Body]:
+    """The symbols that a diagram of the book may name: the shipped ones, and those its sheet draws itself."""
+    known: dict[str, Body] = plain(read(packaged("rulesets", SYMBOLS)).data)["symbols"]
+    for entry in book.section("sheet").values():
+        known |= entry.body.get("draws") or {}
+    return {
+        name: body | {key: float(body[key]) for key in ("width", "height")} for name, body in known.items()
+    }
+
+
 def check_sheet(model: Model, problems: Problems) -> None:
-    """Every name that a sheet declaration uses must be an attribute of the thing it is used on."""
+    """Every name that a sheet declaration uses must be an attribute of the thing it is used on, or a symbol."""
     for entry in model.book.section("sheet").values():
         Names(model, entry, problems).check()
 
@@ -47,8 +60,20 @@ class Names:
         if "segments" in body:
             self.part(kind, body["segments"], "segments")
 
+    def symbol(self, part: Body, *at: str | int) -> None:
+        """The symbols that a mark may show."""
+        known = symbols_of(self.model.book) if "symbol" in part or "symbols" in part else {}
+        named = [("symbol", part["symbol"])] if "symbol" in part else []
+        named += [("symbols", name) for name in (part.get("symbols") or {}).values()]
+        for key, name in named:
+            if name not in known:
+                nearest = self.model.hint(str(name), known)
+                span = self.entry.place(*at, key).span()
+                self.problems.add("unknown-name", span, what="symbol", name=name, nearest=nearest)
+
     def part(self, kind: str, part: Body, *at: str | int) -> None:
         """A mark, a content or the segments of a diagram."""
+        self.symbol(part, *at)
         self.named(kind, part, "share", *at)
         inner = self.named(kind, part, "over", *at) or kind
         for key in ("at", "given", "by", "count", "diameter"):

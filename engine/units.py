@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator, Mapping
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from .diagnostics import GaugebookError, hint, nearest, nearest_hint
@@ -19,6 +20,8 @@ __all__ = ["EXACT", "NUMBER", "Dimension", "Kind", "Unit", "UnitError", "Units",
 
 MOST_DIGITS = EXACT.prec
 MOST_FACTORS = 8
+GREATEST_SCALE = Fraction(10**MOST_DIGITS)
+"""No unit is more than this many times another of its kind."""
 
 _SYMBOL = r"[^\d*/^\s]+"
 _FACTOR = re.compile(rf"(?P<join>[*/]?)(?P<symbol>{_SYMBOL})(?P<power>[2-9]|[1-9]\d|)(?=[*/]|$)")
@@ -215,6 +218,8 @@ class Units:
                 raise UnitError.because("unknown-unit", unit=symbol, nearest=nearest_hint(self.like(symbol)))
             dimension = dimension.times(unit.kind.dimension, power)
             scale *= unit.scale**power
+        if not 1 / GREATEST_SCALE <= scale <= GREATEST_SCALE:
+            raise UnitError.because("unit-astray", unit=_short(text), figures=MOST_DIGITS)
         return Unit(text, Kind(dimension), scale)
 
     def like(self, symbol: str) -> list[str]:
@@ -323,11 +328,16 @@ def show(base_value: Decimal, unit: Unit, digits: int = 4) -> str:
 def show_number(value: Decimal, digits: int = 4) -> str:
     """A number for reading: `digits` significant digits, the whole part always in full, no exponent."""
     decimals = max(0, digits - 1 - value.adjusted()) if value else 0
-    roomy = Context(prec=EXACT.prec + abs(value.adjusted()))
-    rounded = value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, roomy)
+    rounded = value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, _roomy(abs(value.adjusted())))
     text = f"{rounded:f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
+
+
+@cache
+def _roomy(more: int) -> Context:
+    """A context with so many digits more than the language promises."""
+    return Context(prec=EXACT.prec + more)
 
 
 def _powered(symbol: str, power: int) -> str:

@@ -10,23 +10,29 @@ import pytest
 ENGINE = Path(__file__).parent.parent / "engine"
 
 STAGES = """
-blocks conditions hooks inputs kinds messages moments resources runtime transcriptions
+blocks conditions filing hooks inputs kinds messages moments progress resources runtime transcriptions
 diagnostics finding
-cache extending units yamltree
+apart cache extending reckoning units yamltree
 documents lending reporting shelf shown
 entries rendering rendering_compare rendering_limits rulebook schema sheet_rest
-evaluating loading watching
-adopting alike checksums coverage facets model project provenance searching
-functions project_schema reviewing starting tabling taking totals tracing
-case_files differing meaning operations plugin_list precedence results sides
-allowing causes disputes programs studying templates
-bases comparing compiling drawing layers on_bounds sheet_names
-freezing limiting
+evaluating loading renaming watching
+adopting alike checksums coverage expressions facets model outcomes project provenance retelling searching
+arrays functions project_schema reviewing starting tabling taking totals tracing
+case_files differing grids meaning operations plugin_list precedence results sides
+allowing amounts causes disputes programs studying templates
+bases compiling drawing layers on_bounds pricing sheet_names
+comparing freezing limiting
+writing
 books
-linting session specialising substituting
-casework hits questions varying
-batching bench deriving
-batch_run explaining
+linting planning session substituting
+casework column_steps hits questions specialising
+column_rules
+columns
+case_columns
+varying
+batching deriving slips
+batch_run bench partitions explaining
+explanation
 commands pytest_cases sheet_steps
 calls sheet
 cli

@@ -165,7 +165,7 @@ class Bench:
         self.checked, self.run, self.source = checked, run, source
 
     def tree(self, name: str, full: bool = False) -> dict[str, Any]:
-        return explain(self.run, self.checked, name, full=full, source=self.source)
+        return explain(self.run, self.checked.written, name, full=full, source=self.source)
 
     def text(self, name: str, full: bool = False) -> str:
         """The text with every run of blanks as one, so that a test does not depend on where lines break."""
@@ -396,7 +396,7 @@ def test_a_run_of_another_book_is_refused(bench: Bench, tmp_path: Path) -> None:
     (tmp_path / "slings.yaml").write_text(RULESET.replace("value: 1.1", "value: 1.2"))
     other = check_book(["slings"], [tmp_path])
     with pytest.raises(ValueError, match="another book"):
-        derive(bench.run, other, bench.run.things["yard"], "frost")
+        derive(bench.run, other.written, bench.run.things["yard"], "frost")
 
 
 # -- properties of every derivation
@@ -471,7 +471,7 @@ def test_the_shipped_example_can_be_explained_throughout() -> None:
         known = run.rulebook.attributes[thing.kind].get(attribute)
         if known is None or known.role != "choice":
             continue
-        tree = explain(run, checked, name, source=source)
+        tree = explain(run, checked.written, name, source=source)
         derived = [node for node in nodes(tree) if node.get("role") in ("rule", "choice", "check")]
         assert all(node["cites"] and node["entry"] for node in derived)
         assert max(len(line) for line in render_text(tree).splitlines()) <= WIDTH
