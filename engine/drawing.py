@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from .alike import Alike
+from .documents import as_list
 from .evaluating import Run, Thing
-from .loading import as_list
 from .runtime import Absent
 from .templates import holds, pieces, values
 

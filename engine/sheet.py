@@ -10,26 +10,24 @@ from which most of them are.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import groupby
 from typing import Any
 
 from .alike import Alike
 from .deriving import Deriver
-from .documents import read
+from .documents import as_list
 from .drawing import Drawing, symbols_of, things_at
 from .evaluating import Thing
-from .loading import as_list, plain
-from .resources import packaged
+from .retelling import Retelling
 from .rulebook import Rulebook
 from .session import Result
 from .sheet_rest import Rest
-from .sheet_steps import steps
-from .shown import UNSTATED, share, shown, spoken
-from .templates import Body, number, pieces, told
+from .sheet_steps import Labels, steps
+from .shown import UNSTATED, relation, share, shown, spoken
+from .templates import Body, called, number, pieces, short, told
 
 FORMAT = "sheet/1"
-SYMBOLS = "symbols.yaml"
 NOTHING = "none"
 OPEN = "undetermined"
 VERDICTS = {True: "passes", False: "fails", None: OPEN}
@@ -56,7 +54,7 @@ class Sheet:
 
     def data(self) -> Data:
         """All of it."""
-        found = self.found
+        found, rest = self.found, Rest(self.found, self._cites, self._called, self._title)
         counts = Counter(check["passes"] for check in found["checks"])
         diagrams = [
             {"title": self._title_of(part), "roots": Drawing(self.run, part, self.alike).roots()}
@@ -69,19 +67,20 @@ class Sheet:
             "layout": found["layout"],
             "passes": found["passes"],
             "counts": {VERDICTS[passes]: counts[passes] for passes in VERDICTS},
+            "told": _counted(counts),
             "facts": [*self._adoption(), *self._facts()],
             "books": self._books(),
             "document": self.document,
             "digests": {"book": found["ruleset"]["digest"], "project": found["project"]["digest"]},
             "diagrams": diagrams,
-            "symbols": _symbols(diagrams),
+            "symbols": self._symbols(diagrams),
             "schedules": [self._schedule(part) for part in self._formed("schedule")],
             "derivations": list(self._derivations()),
             "checks": list(self._checks()),
             "stated": list(self._stated()),
             "rejected": list(self._rejected()),
             "sections": list(self._sections()),
-            "grounds": list(Rest(found, self._cites).grounds()),
+            "grounds": list(rest.grounds()),
             "unchecked": [
                 item
                 | {
@@ -90,7 +89,8 @@ class Sheet:
                 }
                 for item in found["unchecked"]
             ],
-            "remarks": list(Rest(found, self._cites).remarks()),
+            "sources": self._sources(),
+            "remarks": list(rest.remarks()),
         }
 
     def _formed(self, form: str) -> Iterator[Body]:
@@ -106,9 +106,35 @@ class Sheet:
         title = self.entries.get(id, {}).get("title")
         return str(title or spoken(id.rpartition("/")[2].rpartition(".")[2]))
 
+    def _sources(self) -> list[Data]:
+        """What the keys of sources mean that the unchecked entries name, each in the list of its own layer."""
+        known = self.result.book.written.sources
+        met = {
+            (layer, key): known[layer][key]
+            for item in self.found["unchecked"]
+            for key in item["source"]
+            for layer in [item["entry"].partition(":")[0]]
+            if key in known.get(layer, {})
+        }
+        return [{"layer": layer, "key": key, "text": text} for (layer, key), text in sorted(met.items())]
+
+    def _called(self, *paths: str) -> str:
+        """What a reader calls the things at some paths, the kind only once."""
+        made: list[str] = []
+        kind = ""
+        for thing in (self.run.things[path] for path in paths):
+            made.append(short(thing) if thing.kind == kind else called(thing))
+            kind = thing.kind
+        return ", ".join(made)
+
     def _cites(self, cites: list[str]) -> list[str]:
         """Citations without the name of the document that most of them are from."""
         return [cite.removeprefix(f"{self.document} ") for cite in cites]
+
+    def _symbols(self, diagrams: list[Data]) -> Data:
+        """The symbols that the diagrams name."""
+        names = {name for diagram in diagrams for root in diagram["roots"] for name in symbols_of(root)}
+        return {name: body for name, body in self.result.book.written.symbols.items() if name in names}
 
     # -- the head
 
@@ -119,13 +145,9 @@ class Sheet:
             yield {"label": "Jurisdiction", "value": adopted["title"]}
             yield {"label": "Adopted by", "value": "; ".join(adopted["cites"]) or NOTHING}
             yield {"label": f"Day that counts ({spoken(adopted['event'])})", "value": adopted["day"]}
-        authorities = [
-            str(layer.header["authority"])
-            for layer in self.result.book.checked.book.layers
-            if "authority" in layer.header
-        ]
+        authorities = self.result.book.written.authorities
         if authorities:
-            yield {"label": "Authority", "value": "; ".join(dict.fromkeys(authorities))}
+            yield {"label": "Authority", "value": "; ".join(authorities)}
 
     def _facts(self) -> Iterator[Data]:
         for part in self._formed("facts"):
@@ -160,14 +182,11 @@ class Sheet:
         }
 
     def _derivations(self) -> Iterator[Data]:
-        deriver = Deriver(
-            self.run, self.result.book.checked, full=False, source=self.result.source, idle=False
-        )
+        deriver = Deriver(self.run, self.result.book.written, retelling=Retelling(self.run))
         for part in self._formed("derivation"):
             for group in self.alike.groups(self.run.by_kind[str(part["of"])]):
                 thing = group[0]
                 nodes = [deriver.node(thing, str(name)) for name in as_list(part.get("shows"))]
-                fresh = [node for node in nodes if "reference" not in node]
                 if len(group) > 1:
                     self._settle_alike(deriver.seen, group)
                 yield {
@@ -177,7 +196,7 @@ class Sheet:
                     "also": [other.name for other in group[1:]],
                     "steps": [
                         step | {"cites": self._cites(step["cites"])}
-                        for step in steps(fresh, self.run, thing, self.result.source.document.name)
+                        for step in steps(nodes, Labels(self.run, thing))
                     ],
                 }
 
@@ -199,12 +218,13 @@ class Sheet:
             yield {
                 "number": place,
                 "thing": check["thing"],
+                "called": self._called(check["thing"]),
                 "check": check["check"],
                 "title": self._title(check["entry"]),
                 "passes": check["passes"],
                 "verdict": VERDICTS[check["passes"]],
                 "actual": _side(check["actual"]),
-                "limit": _side(check["limit"]),
+                "limit": relation(check["sign"], _side(check["limit"])),
                 "margin": share(check["margin"]),
                 "used": share_used(check),
                 "cites": self._cites(check["cites"]),
@@ -218,17 +238,28 @@ class Sheet:
             if value.get("stated") and "would_choose" in value:
                 yield {
                     "name": name,
+                    "called": self._called(name.rpartition(".")[0]),
                     "title": self._title(value["entry"]),
                     "value": shown(value["value"], value["unit"]),
                     "would": shown(value["would_choose"], value["unit"]),
                 }
 
     def _rejected(self) -> Iterator[Data]:
+        """The candidates that choices passed over, and the things for which it was the same together."""
+        alike: dict[str, tuple[list[Data], list[str]]] = {}
+        for thing, rows in groupby(self._rejections(), key=lambda row: str(row["thing"])):
+            found = [{key: part for key, part in row.items() if key != "thing"} for row in rows]
+            kind = self.run.things[thing].kind
+            alike.setdefault(f"{kind} {found}", (found, []))[1].append(thing)
+        for found, things in alike.values():
+            yield from ({"things": things, "called": self._called(*things)} | row for row in found)
+
+    def _rejections(self) -> Iterator[Data]:
         """The candidates a choice passed over, those that failed at the same limit together."""
         for name, value in self.found["values"].items():
             thing, _, attribute = name.rpartition(".")
-            for (check, limit), group in groupby(
-                value.get("rejected") or [], key=lambda one: (one["check"], one["limit"])
+            for (check, limit, sign), group in groupby(
+                value.get("rejected") or [], key=lambda one: (one["check"], one["limit"], one["sign"])
             ):
                 entry = self.run.rulebook.checks[check]["entry"]
                 yield {
@@ -236,7 +267,7 @@ class Sheet:
                     "choice": self._title(value["entry"]),
                     "attribute": attribute,
                     "title": self._title(f":{entry}"),
-                    "limit": _side(limit),
+                    "limit": relation(sign, _side(limit)),
                     "cites": self._cites(self.entries[entry]["cites"]),
                     "members": [
                         {
@@ -302,15 +333,15 @@ def plain_parts(rulebook: Rulebook) -> Iterator[Body]:
             yield {"form": "derivation", "of": kind, "shows": choices}
 
 
-def _symbols(diagrams: list[Data]) -> Data:
-    """The symbols that the diagrams name, from the shipped table."""
-    known: Data = plain(read(packaged("rulesets", SYMBOLS)).data)["symbols"] if diagrams else {}
-    names = {name for diagram in diagrams for root in diagram["roots"] for name in symbols_of(root)}
-    return {
-        name: body | {key: float(body[key]) for key in ("width", "height")}
-        for name, body in known.items()
-        if name in names
-    }
+def _counted(counts: Mapping[bool | None, int]) -> str:
+    """How many checks came to what."""
+    total = sum(counts.values())
+    if counts[True] == total:
+        return f"all {total} checks are met"
+    said = [f"{counts[True]} of {total} checks are met"]
+    said += [f"{counts[False]} not met"] * bool(counts[False])
+    said += [f"{counts[None]} cannot be decided"] * bool(counts[None])
+    return ", ".join(said)
 
 
 def _side(side: Data | None) -> str:

@@ -11,29 +11,29 @@ Data = dict[str, Any]
 
 
 class Rest:
-    """The lists at the end of a sheet; `cites` shortens citations."""
+    """The lists at the end of a sheet.
 
-    def __init__(self, found: Data, cites: Callable[[list[str]], list[str]]) -> None:
-        self.found, self.cites = found, cites
+    `cites` shortens citations, `called` is what a reader calls the things at some paths, `title` that of an entry.
+    """
+
+    def __init__(
+        self,
+        found: Data,
+        cites: Callable[[list[str]], list[str]],
+        called: Callable[..., str],
+        title: Callable[[str], str],
+    ) -> None:
+        self.found, self.cites, self.called, self.title = found, cites, called, title
 
     def grounds(self) -> Iterator[Data]:
         """What it takes for granted: assumptions, figures from catalogues, readings of the text."""
         found = self.found
-        yield _listed(
-            "Assumed, because not stated",
-            (
-                (
-                    f"{item['thing']}.{item['field']}",
-                    _spaced(shown(item["value"], None), item.get("says", "")),
-                )
-                for item in found["assumptions"]
-            ),
-        )
+        yield _listed("Assumed, because not stated", self._assumptions())
         yield _listed(
             "Taken from catalogues",
             (
                 (
-                    f"{item['thing']}",
+                    self.called(item["thing"]),
                     f"{item['item']} of {item['catalogue']}; {_spaced(item['source'], item['says'])}",
                 )
                 for item in found["taken"]
@@ -50,6 +50,15 @@ class Rest:
                 for item in found["readings"]
             ),
         )
+
+    def _assumptions(self) -> Iterator[tuple[str, str]]:
+        """What was assumed of which things, those of which the same was assumed together."""
+        alike: dict[tuple[str, str], list[str]] = {}
+        for item in self.found["assumptions"]:
+            text = _spaced(shown(item["value"], None), item.get("says", ""))
+            alike.setdefault((self.title(item["entry"]), text), []).append(item["thing"])
+        for (title, text), things in alike.items():
+            yield title, f"{text} ({self.called(*things)})"
 
     def remarks(self) -> Iterator[Data]:
         """What a reader must be told: gaps, disagreements, what is to be made, cautions."""
@@ -75,7 +84,7 @@ class Rest:
         ]
         sure = "" if item["certain"] else " (if it applies, which is undetermined)"
         text = f"{spoken(item['form'])}: {item['says']}{sure}"
-        return item["thing"], "; ".join([text, *shows, *self.cites(item["cites"])])
+        return self.called(item["thing"]), "; ".join([text, *shows, *self.cites(item["cites"])])
 
 
 def _listed(title: str, items: Iterable[tuple[str, str]]) -> Data:

@@ -9,8 +9,8 @@ import re
 from decimal import Decimal
 from typing import Any
 
+from .documents import as_list
 from .evaluating import Thing
-from .loading import as_list
 from .results import plain, unit_text
 from .rulebook import Attribute
 from .runtime import Absent
@@ -45,6 +45,30 @@ def values(thing: Thing, path: str) -> list[tuple[Any, Attribute | None]]:
     return found
 
 
+def short(thing: Thing) -> str:
+    """What a thing is called where its kind is clear: `east`, and `east, run 2` for what is part of it."""
+    if thing.parent is None:
+        return thing.name
+    place = re.search(r"\[(\d+)\]$", thing.name)
+    part = f"{_title_of_kind(thing).lower()} {int(place[1]) + 1}" if place else thing.name
+    return f"{short(thing.parent)}, {part}"
+
+
+def called(thing: Thing) -> str:
+    """What a reader calls a thing: `Rope east, run 2`; the one thing of its kind by the kind."""
+    if thing.run.rulebook.only(thing.kind):
+        return _title_of_kind(thing)
+    outermost = thing
+    while outermost.parent is not None:
+        outermost = outermost.parent
+    return f"{_title_of_kind(outermost)} {short(thing)}"
+
+
+def _title_of_kind(thing: Thing) -> str:
+    title = str(thing.run.rulebook.kinds[thing.kind].get("title") or spoken(thing.kind))
+    return title[:1].upper() + title[1:]
+
+
 def number(thing: Thing, path: str) -> Decimal | None:
     """A number in base units; None where there is none."""
     try:
@@ -76,12 +100,12 @@ def fill(thing: Thing, template: str) -> str | None:
             raise
         if not found:
             return None
-        parts += [template[at : match.start()], _several([text_of(*one) for one in found])]
+        parts += [template[at : match.start()], several([text_of(*one) for one in found])]
         at = match.end()
     return "".join([*parts, template[at:]])
 
 
-def _several(texts: list[str]) -> str:
+def several(texts: list[str]) -> str:
     """The texts one after another; of many only the first and the last, and how many there are."""
     return f"{texts[0]} … {texts[-1]} ({len(texts)})" if len(texts) > MANY else ", ".join(texts)
 

@@ -7,7 +7,6 @@ meet, because the labels of a line keep to its column and to its own stretch of 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 Data = dict[str, Any]
@@ -89,16 +88,15 @@ class Dot(NamedTuple):
     y: float
 
 
-@dataclass
 class Picture:
     """A diagram placed."""
 
-    width: float = 0
-    height: float = 0
-    texts: list[Text] = field(default_factory=list)
-    symbols: list[Symbol] = field(default_factory=list)
-    wires: list[Wire] = field(default_factory=list)
-    dots: list[Dot] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.width = self.height = 0.0
+        self.texts: list[Text] = []
+        self.symbols: list[Symbol] = []
+        self.wires: list[Wire] = []
+        self.dots: list[Dot] = []
 
     def boxes(self) -> Iterator[Box]:
         """Everything that must not be covered."""

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from html import escape
 from itertools import pairwise
 from typing import Any
 
 from .diagram import SIZE, Box, Picture, Text, place
 from .packing import pack
-from .printing import text
+from .printing import escape, text
 
 Data = dict[str, Any]
 

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import re
-from html import escape
+from functools import lru_cache
 from typing import Any
 
-_UNIT = re.compile(r"(\d[\u00a0 ])(mm2|cm2|m2|in2|ft2|mm3|cm3|m3|in3|ft3|degC|degF|K\*m/W)(?![\w*/^-])")
-_PRINTED = {"2": "²", "3": "³", "deg": "°", "*": "·"}
+_UNIT = re.compile(
+    r"(\d[\u00a0 ])(mm2|cm2|m2|in2|ft2|mm3|cm3|m3|in3|ft3|degC|degF|K\*m/W|[km]?ohm(?:/k?(?:m|ft))?)(?![\w*/^-])"
+)
+_PRINTED = {"2": "²", "3": "³", "deg": "°", "*": "·", "ohm": "Ω"}
+_ENTITIES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#x27;"})
+
+
+def escape(value: str) -> str:
+    """The text with nothing in it that HTML would act on, quotation marks included."""
+    return value.translate(_ENTITIES)
 
 
 def printed(value: Any) -> str:
@@ -24,4 +32,9 @@ def _as_printed(found: re.Match[str]) -> str:
 
 def text(value: Any) -> str:
     """The text as printed, with nothing in it that HTML would act on."""
+    return _printed_and_escaped(str(value))
+
+
+@lru_cache(maxsize=8192)
+def _printed_and_escaped(value: str) -> str:
     return escape(printed(value))

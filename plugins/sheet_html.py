@@ -18,6 +18,8 @@ Data = dict[str, Any]
 
 VERDICTS = {True: "passes", False: "fails", None: "open"}
 HEADINGS = {True: "Passes", False: "Fails", None: "Undetermined"}
+SIGNED = '<div class="signed"><p>Prepared by</p><p>Date</p><p>Reviewed by</p><p>Date</p></div>'
+"""Blanks to fill in by hand, on paper only."""
 WEAK = {"second hand": "s", "recalled": "r", "disputed": "d", "missing": "m"}
 """How well a figure was read, as the letter printed beside a citation."""
 
@@ -45,10 +47,6 @@ def digest(value: str) -> str:
 
 def head(sheet: Data) -> str:
     """The title block."""
-    counts: dict[str, int] = sheet["counts"]
-    said = f"{counts['passes']} of {sum(counts.values())} checks pass"
-    said += f", {counts['fails']} fail" * bool(counts["fails"])
-    said += f", {counts['undetermined']} undetermined" * bool(counts["undetermined"])
     facts = [(fact["label"], fact["value"]) for fact in sheet["facts"]]
     if sheet["layout"]:
         facts.insert(0, ("Layout", sheet["layout"]))
@@ -69,12 +67,13 @@ def head(sheet: Data) -> str:
 <div class="plate {VERDICTS[sheet["passes"]]}">
 <p class="kind">Calculation sheet</p>
 <h1>{text(sheet["title"])}</h1>
-<p class="verdict"><strong>{HEADINGS[sheet["passes"]]}</strong> {text(said)}</p>
+<p class="verdict"><strong>{HEADINGS[sheet["passes"]]}:</strong> {text(sheet["told"])}</p>
 {tally(sheet["checks"])}
 </div>
 <dl class="facts">{listed}</dl>
 {books}
 {warning}
+{SIGNED}
 </header>"""
 
 
@@ -145,7 +144,7 @@ class Parts:
         yield (
             "Stated, where the rules would choose otherwise",
             items(
-                f"<b>{text(one['name'])}</b>: {text(one['value'])}, "
+                f"<b>{text(one['called'])}</b>: {text(one['title'])} {text(one['value'])}, "
                 f"the rules would choose {text(one['would'])}"
                 for one in sheet["stated"]
                 if one["would"] != one["value"]
@@ -165,13 +164,13 @@ class Parts:
     def _checks(self) -> str:
         width = max(2, len(str(len(self.sheet["checks"]))))
         groups = []
-        for (_, thing), checks in groupby(
-            self.sheet["checks"], key=lambda one: (one["passes"], str(one["thing"]))
+        for (_, called), checks in groupby(
+            self.sheet["checks"], key=lambda one: (one["passes"], str(one["called"]))
         ):
-            groups.append((text(thing), [self._check(check, width) for check in checks]))
+            groups.append((text(called), [self._check(check, width) for check in checks]))
         note = (
-            f'<p class="note">Clauses are of {text(self.sheet["document"])} where nothing else is named. '
-            "The rule shows how much of what is allowed is used; the post on it is the limit.</p>"
+            f'<p class="note">Clauses are of {text(self.sheet["document"])} unless another document is named. '
+            "The bar shows how much of what is allowed is used; the upright line is the limit.</p>"
         )
         headers = ["No.", "Requirement", "Verdict", "Actual", "Limit", "Used", "Margin", "Clause"]
         return note + raw_table("Checks", headers, groups, hidden=True, kind="checks")
@@ -222,7 +221,7 @@ class Parts:
 
     def _rejected(self) -> str:
         groups = []
-        for thing, found in groupby(self.sheet["rejected"], key=lambda one: str(one["thing"])):
+        for called, found in groupby(self.sheet["rejected"], key=lambda one: str(one["called"])):
             rows = [
                 [
                     text(one["choice"]),
@@ -233,7 +232,7 @@ class Parts:
                 ]
                 for one in found
             ]
-            groups.append((text(thing), rows))
+            groups.append((text(called), rows))
         headers = ["Choice", "Rejected", "By", "Limit", "Clause"]
         return raw_table("Candidates rejected", headers, groups, hidden=True) if groups else ""
 
@@ -256,19 +255,23 @@ class Parts:
         return f'<p class="note">Drawn to one scale.</p><div class="sections">{"".join(made)}</div>'
 
     def _unchecked(self) -> str:
-        rows = [
-            [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])]
-            for one in self.sheet["unchecked"]
-        ]
-        if not rows:
+        entries = sorted(self.sheet["unchecked"], key=lambda one: str(one["transcription"]))
+        if not entries:
             return ""
-        listing = table(
-            "Entries not compared with the published text",
-            ["Entry", "Name", "How it was read", "Source"],
-            rows,
-            hidden=True,
+        made = []
+        for how, group in groupby(entries, key=lambda one: str(one["transcription"])):
+            told = [
+                f"{text(one['title'])} <code>{text(one['entry'])}</code> {text(', '.join(one['source']))}"
+                for one in group
+            ]
+            made.append(f"<h3>{text(how[:1].upper() + how[1:])}: {len(told)}</h3>{items(told)}")
+        sources = items(
+            f"<b>{text(one['key'])}</b> <code>{text(one['layer'])}</code> {text(one['text'])}"
+            for one in self.sheet["sources"]
         )
+        legend = f"<h3>The sources named above</h3>{sources}" if sources else ""
         return (
-            f"<p>This result leans on {len(rows)} entries that were not compared with the text itself.</p>"
-            f"<details><summary>The {len(rows)} entries</summary>{listing}</details>"
+            f"<p>{len(entries)} entries that this result leans on were not compared with the published text "
+            f'itself.</p><details class="fine"><summary>The {len(entries)} entries and their sources</summary>'
+            f"{''.join(made)}{legend}</details>"
         )

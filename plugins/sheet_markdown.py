@@ -43,8 +43,7 @@ def items(texts: Iterable[str]) -> str:
 
 
 def _head(sheet: Data) -> Iterator[str]:
-    counts = sheet["counts"]
-    yield f"**{HEADINGS[sheet['passes']]}**: {counts['passes']} of {sum(counts.values())} checks pass\n"
+    yield f"**{HEADINGS[sheet['passes']]}**: {text(sheet['told'])}\n"
     if sheet["layout"]:
         yield f"- Layout: {text(sheet['layout'])}"
     for fact in sheet["facts"]:
@@ -71,7 +70,7 @@ def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
             [
                 [
                     f"C-{one['number']:02d}",
-                    one["thing"],
+                    one["called"],
                     "; ".join([one["title"], *one["why"]]),
                     WORDS[one["passes"]],
                     one["actual"],
@@ -86,7 +85,8 @@ def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
     yield (
         "Stated, where the rules would choose otherwise",
         items(
-            f"{text(one['name'])}: {text(one['value'])}, the rules would choose {text(one['would'])}"
+            f"{text(one['called'])}: {text(one['title'])} {text(one['value'])}, "
+            f"the rules would choose {text(one['would'])}"
             for one in sheet["stated"]
             if one["would"] != one["value"]
         ),
@@ -99,7 +99,7 @@ def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
             ["Of", "Choice", "Rejected", "By", "Limit", sheet["document"]],
             [
                 [
-                    one["thing"],
+                    one["called"],
                     one["choice"],
                     ", ".join(member["member"] for member in one["members"]),
                     one["title"],
@@ -115,16 +115,17 @@ def _parts(sheet: Data) -> Iterator[tuple[str, str]]:
     for one in sheet["grounds"]:
         yield one["title"], _listed(one)
     headers = ["Entry", "Name", "How it was read", "Source"]
-    yield (
-        "Not compared with the published text",
-        table(
-            headers,
-            [
-                [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])]
-                for one in sheet["unchecked"]
-            ],
-        ),
+    entries = table(
+        headers,
+        [
+            [one["title"], one["entry"], one["transcription"], ", ".join(one["source"])]
+            for one in sheet["unchecked"]
+        ],
     )
+    sources = items(
+        f"**{text(one['key'])}** of {text(one['layer'])}: {text(one['text'])}" for one in sheet["sources"]
+    )
+    yield "Not compared with the published text", "\n\n".join(part for part in (entries, sources) if part)
     for one in sheet["remarks"]:
         yield one["title"], _listed(one)
 

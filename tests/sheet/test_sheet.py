@@ -6,8 +6,10 @@ import csv
 import io
 import re
 from collections import Counter
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -15,6 +17,7 @@ import gaugebook
 from gaugebook.plugins import reports, sheet_markdown
 from gaugebook.plugins.page import quoted
 from gaugebook.plugins.printing import printed
+from gaugebook.shown import relation
 
 from .conftest import HOSTILE, Made, make, project
 
@@ -71,10 +74,11 @@ def test_every_check_is_told_once(made: Made) -> None:
     told = Counter((row[2], row[3].strip(), row[4].strip()) for row in rows)
     words = {True: "passes", False: "fails", None: "open"}
     wanted = Counter(
-        (words[check["passes"]], side(check["actual"]), side(check["limit"]))
+        (words[check["passes"]], side(check["actual"]), relation(check["sign"], side(check["limit"])))
         for check in made.result["checks"]
     )
     assert told == wanted
+    assert any(row[4].startswith(("≥", "≤")) for row in rows)
 
 
 def side(value: dict[str, object] | None) -> str:
@@ -99,14 +103,24 @@ def test_every_part_is_there(made: Made) -> None:
         assert printed(caution) in text
     for entry in made.result["unchecked"]:
         assert entry["entry"] in text
+    (assumed,) = (one["items"] for one in made.sheet["grounds"] if one["title"].startswith("Assumed"))
     for item in made.result["assumptions"]:
-        assert f"{item['thing']}.{item['field']}" in text
+        name = called(item["thing"])
+        assert any(name in told["text"] and printed(told["text"]) in text for told in assumed), name
+    for source in made.sheet["sources"]:
+        assert printed(source["text"]) in text
     for reading in made.result["readings"]:
         assert reading["question"] in text
 
 
+def called(path: str) -> str:
+    """What a thing is called beside others of its kind: `east, run 2`."""
+    name = re.sub(r"\.(\w+?)s?\[(\d+)\]", lambda found: f", {found[1]} {int(found[2]) + 1}", path)
+    return name.partition(".")[2] or name.capitalize()
+
+
 def test_rejected_candidates_are_all_told(made: Made) -> None:
-    told = sum(len(one["members"]) for one in made.sheet["rejected"])
+    told = sum(len(one["members"]) * len(one["things"]) for one in made.sheet["rejected"])
     assert told == sum(len(value.get("rejected") or []) for value in made.result["values"].values())
 
 
@@ -250,3 +264,64 @@ def test_a_sheet_that_names_what_is_not_there_is_refused(hoists: Path, wrong: st
 def test_the_share_used_is_one_at_the_limit(margin: float, actual: float, limit: float, share: float) -> None:
     check = {"margin": margin, "actual": {"value": actual}, "limit": {"value": limit}}
     assert gaugebook.share_used(check) == pytest.approx(share)
+
+
+# -- what a book draws itself
+
+
+def with_mark(hoists: Path, mark: str, drawn: str = "") -> None:
+    book = hoists / "hoists.yaml"
+    text = book.read_text("utf-8").replace("symbol: network", f"symbol: {mark}")
+    book.write_text(text.replace("    ends:", f"{drawn}    ends:"), "utf-8")
+
+
+def test_a_book_may_draw_a_symbol_of_its_own(hoists: Path) -> None:
+    with_mark(hoists, "hook", "    draws: {hook: {title: Hook, width: 20, height: 10, lines: [M0 5 H20]}}\n")
+    made = make(project(hoists, {"rope": "load: 5 kg"}), folders=[hoists])
+    assert made.sheet["symbols"]["hook"]["width"] == 20.0
+    assert '<path d="M0 5 H20"/>' in made.page
+
+
+def test_a_symbol_nobody_draws_is_refused(hoists: Path) -> None:
+    with_mark(hoists, "netwerk")
+    with pytest.raises(gaugebook.Refused, match="there is no symbol named 'netwerk'; nearest: network"):
+        gaugebook.open_book("hoists", folders=[hoists])
+
+
+def test_a_symbol_is_a_path_and_nothing_else(hoists: Path) -> None:
+    with_mark(
+        hoists,
+        "hook",
+        "    draws: {hook: {title: Hook, width: 20, height: 10, lines: ['M0 5\"/><script>']}}\n",
+    )
+    with pytest.raises(gaugebook.Refused):
+        gaugebook.open_book("hoists", folders=[hoists])
+
+
+# -- what a diagram says of every line
+
+
+def drawn(node: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    for line in node["lines"]:
+        yield line
+        yield from drawn(line["from"])
+
+
+def test_every_segment_says_what_lies_in_it(made: Made) -> None:
+    """How many conductors, their size and insulation, the grounding conductor, the raceway, the length."""
+    seen: Counter[str] = Counter()
+    for diagram in made.sheet["diagrams"]:
+        for root in diagram["roots"]:
+            for line in drawn(root):
+                seen.update(line["things"])
+                text = " ".join(line["text"]).replace("\u00a0", " ")
+                assert re.search(r"\d × \S+ (AWG|kcmil|mm2) \S+", text), text
+                for name, value in made.result["values"].items():
+                    if name in (f"{line['thing']}.{of}_conductor_size" for of in ("grounding", "protective")):
+                        assert value["value"] is None or str(value["value"]) in text, (name, text)
+                assert line["segments"]
+                for segment in line["segments"]:
+                    said = ", ".join(segment).replace("\u00a0", " ")
+                    assert re.search(r"\d (m|ft)\b", said), said
+    circuits = {name.partition(".")[2] for name in made.result["values"] if name.endswith(".conductor_size")}
+    assert set(seen) >= {name.rpartition(".")[0] for name in circuits} and set(seen.values()) == {1}
