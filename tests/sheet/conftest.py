@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from functools import cache
+from collections.abc import Callable
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
 import gaugebook
-from gaugebook.plugins import sheet_html
+from gaugebook.documents import read
+from gaugebook.plugins import answer_html, sheet_html
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted(
@@ -33,10 +35,35 @@ def make(path: Path, **selectors: Any) -> Made:
     return Made(result.data, sheet, sheet_html.render(result.data, sheet))
 
 
+def layouts(name: str) -> list[str]:
+    """The layouts that an example describes beside the plain one."""
+    return list(read(ROOT / "examples" / f"{name}.yaml").data.get("layouts") or {})
+
+
+SHEETS = [*EXAMPLES, *(f"{name}@{layout}" for name in EXAMPLES for layout in layouts(name))]
+"""Every sheet of the examples: `project` and `project@layout`."""
+
+
 @cache
 def example(name: str) -> Made:
-    folder = ROOT / "examples" / "rulesets"
-    return make(ROOT / "examples" / f"{name}.yaml", folders=[folder] if folder.is_dir() else ())
+    project, _, layout = name.partition("@")
+    return make(ROOT / "examples" / f"{project}.yaml", layout=layout or None)
+
+
+def compared(**columns: Any) -> str:
+    return answer_html.render(gaugebook.compare(ROOT / "examples" / "boathouse.yaml", **columns))
+
+
+def limited(name: str) -> str:
+    return answer_html.render(gaugebook.limits(ROOT / "examples" / f"{name}.yaml"))
+
+
+ANSWERS: dict[str, Callable[[], str]] = {
+    "books-compared": partial(compared, rulesets=["nec-2017", "nec-2020"]),
+    "layouts-compared": partial(compared, layouts=layouts("boathouse")),
+    **{f"limits-of-{name}": partial(limited, name) for name in EXAMPLES},
+}
+"""The other pages: comparisons and limits."""
 
 
 @pytest.fixture(params=EXAMPLES)
