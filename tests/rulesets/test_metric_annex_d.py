@@ -22,6 +22,7 @@ from gaugebook.casework import try_cases
 from gaugebook.cli import main
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import parse
+from gaugebook.layers import build
 from gaugebook.project import Source, build_run
 from gaugebook.runtime import Absent
 
@@ -31,8 +32,8 @@ BASE, BRITISH = "iec-60364", "bs-7671-2018"
 INSULATIONS = {"pvc": "PVC", "xlpe": "XLPE"}
 MATERIALS = ("copper", "aluminium")
 LOADED = {"two": "2", "three": "3"}
-ONE_STEP_OFF = {("pvc", "copper", "two", "A1", "240 mm2"): (Decimal(321), Decimal(320))}
-"""The one printed figure that is not the rounded value of the formula."""
+ONE_STEP_OFF = ("pvc", "copper", "two", "A1", "240 mm2")
+"""The one figure recalled that is not the rounded value of the formula, and so left out: 321 A against 320 A."""
 
 Cell = tuple[str, str, str, str, str]
 
@@ -95,15 +96,16 @@ def is_number(text: str) -> bool:
 
 
 def unread_by_design(cell: Cell) -> bool:
-    """D2 follows no formula, and B1 and B2 from 150 mm2 on differ between editions."""
+    """D2 follows no formula, B1 and B2 from 150 mm2 on differ between editions, and one figure is a step off."""
     *_, method, size = cell
-    return method == "D2" or (method in ("B1", "B2") and float(size.removesuffix(" mm2")) >= 150)
+    large = method in ("B1", "B2") and float(size.removesuffix(" mm2")) >= 150
+    return method == "D2" or large or cell == ONE_STEP_OFF
 
 
 # -- plain YAML
 
 
-@pytest.mark.parametrize(("method", "cells"), [("all but D1", 880), ("D1", 124)])
+@pytest.mark.parametrize(("method", "cells"), [("all but D1", 879), ("D1", 124)])
 def test_every_capacity_is_the_rounded_value_of_the_formula(method: str, cells: int) -> None:
     figures = {
         cell: Decimal(text)
@@ -112,7 +114,7 @@ def test_every_capacity_is_the_rounded_value_of_the_formula(method: str, cells: 
     }
     differing = {cell: (value, fit(cell)) for cell, value in figures.items() if value != fit(cell)}
     assert len(figures) == cells
-    assert differing == {cell: pair for cell, pair in ONE_STEP_OFF.items() if method != "D1"}
+    assert differing == {}
 
 
 def test_only_what_follows_the_formula_is_filled_in() -> None:
@@ -127,7 +129,10 @@ def test_unread_large_cells_keep_both_editions() -> None:
                 continue
             method, size = known["at"]
             assert unread_by_design((insulation, material, loaded, method, size))
-            if material == "copper":
+            if (insulation, material, loaded, method, size) == ONE_STEP_OFF:
+                recalled, fitted = (Decimal(value) for value in known["values"])
+                assert fitted == fit(ONE_STEP_OFF) == recalled - 1
+            elif material == "copper":
                 newer, older = (Decimal(value) for value in known["values"])
                 assert older == fit((insulation, material, loaded, method, size))
                 assert newer <= older or method == "B2"
@@ -152,6 +157,59 @@ def sources(ruleset: str) -> dict[str, Any]:
     header = yaml.load((RULESETS / ruleset / "ruleset.yaml").read_text(encoding="utf-8"), yaml.BaseLoader)
     found: dict[str, Any] = header["sources"]
     return found
+
+
+def in_force(cell: dict[str, Any] | None, body: dict[str, Any]) -> str:
+    """How well a cell was read: as it says itself, else as its table says."""
+    return str((cell or {}).get("transcription", body["transcription"]))
+
+
+@pytest.mark.parametrize("ruleset", [BASE, BRITISH])
+def test_every_figure_was_read_or_comes_out_of_the_formula(ruleset: str) -> None:
+    """No cell of a table carries a figure that is only remembered, but where a law of this file gives it."""
+    by_formula = {f"tables/capacity_{i}_{m}_{n}" for i in INSULATIONS for m in MATERIALS for n in LOADED}
+    by_definition = {
+        "tables/duct_grouping_factor": {"1"},
+        "tables/direct_grouping_factor": {"1"},
+        "tables/silicon_voltage_factor": {"1"},
+    }
+    formula_itself = {"tables/fitted_factor", "tables/fitted_exponent"}
+    seen = 0
+    for name, body in entries(ruleset).items():
+        if not name.startswith("tables/") or name in by_formula | formula_itself:
+            continue
+        known = {tuple(listed(cell["at"])): cell for cell in body.get("cells", [])}
+        for key, row in body["rows"].items():
+            columns = body.get("columns", [[]])
+            for column, text in zip(columns, listed(row), strict=True):
+                if not is_number(text) or text in by_definition.get(name, ()):
+                    continue
+                cell = known.get((key, *listed(column)))
+                assert in_force(cell, body) in ("second_hand", "disputed"), (name, key, column)
+                sources_named = listed((cell or {}).get("source", body["source"]))
+                assert "recall" not in sources_named, (name, key, column)
+                seen += 1
+    assert seen > 100
+
+
+@pytest.mark.parametrize(
+    ("name", "cells"),
+    [
+        ("minimum_size", 1),
+        ("tripping_multiple", 1),
+        ("silicon_voltage_factor", 1),
+        ("resistance_at_20", 4),
+        ("fault_constant", 4),
+    ],
+)
+def test_what_was_not_read_is_missing_and_keeps_what_is_recalled(name: str, cells: int) -> None:
+    body = table(name)
+    rows = [text for row in body["rows"].values() for text in listed(row)]
+    assert rows.count("missing") == cells
+    assert body["cites"]
+    for cell in body.get("cells", []):
+        if cell.get("transcription") == "missing":
+            assert cell["values"] and "recalled" in cell["note"]
 
 
 @pytest.mark.parametrize("ruleset", [BASE, BRITISH])
@@ -198,14 +256,12 @@ def test_the_printed_factor_of_pv_cable_lies_above_its_law() -> None:
 
 
 def test_pv_cable_on_a_surface_and_touching_are_shares_of_that_in_air() -> None:
-    seen = 0
-    for row in table("pv_cable_capacity")["rows"].values():
-        if is_number(row[0]):
-            in_air, surface, touching = (int(text) for text in row)
-            assert abs(surface - 0.95 * in_air) < 1
-            assert abs(touching - 0.80 * in_air) < 1.5
-            seen += 1
-    assert seen == 7
+    rows = table("pv_cable_capacity")["rows"]
+    for row in rows.values():
+        in_air, surface, touching = (int(text) for text in row)
+        assert abs(surface - 0.95 * in_air) < 1
+        assert 0.795 < touching / in_air < 0.815
+    assert len(rows) == 15
 
 
 def test_fault_constants_follow_from_their_temperatures() -> None:
@@ -231,11 +287,13 @@ def test_resistances_fit_their_metal_and_their_class() -> None:
         area = float(size.removesuffix(" mm2"))
         class2 = float(row[at["copper", "class-2", "plain"]])
         tinned = float(row[at["copper", "class-2", "tinned"]])
-        class5 = float(row[at["copper", "class-5", "plain"]])
         implied = 17.241 / class2
         assert 0.88 < implied / area < 1.0, size
         assert 1.005 < tinned / class2 < 1.035, size
-        assert (0.99 if size == "50 mm2" else 1.01) < class5 / class2 < 1.11, size
+        class5 = row[at["copper", "class-5", "plain"]]
+        assert is_number(class5) == (area >= 1), size
+        if is_number(class5):
+            assert (0.99 if size == "50 mm2" else 1.01) < float(class5) / class2 < 1.11, size
         aluminium = row[at["aluminium", "class-2", "plain"]]
         if is_number(aluminium):
             assert 1.63 < float(aluminium) / class2 < 1.69, size
@@ -309,10 +367,9 @@ def fitted_by_the_engine() -> dict[Cell, Decimal | None]:
 
 def test_the_book_gives_the_printed_figures_when_it_is_asked_for_the_formula() -> None:
     found = fitted_by_the_engine()
-    assert len(found) == 1004
+    assert len(found) == 1003
     for cell, value in found.items():
-        expected = ONE_STEP_OFF[cell][1] if cell in ONE_STEP_OFF else Decimal(printed()[cell])
-        assert value == expected, cell
+        assert value == Decimal(printed()[cell]), cell
 
 
 def test_an_empty_window_names_both_of_its_bounds() -> None:
@@ -350,6 +407,67 @@ def test_the_example_is_sized_in_full(ruleset: str, capsys: pytest.CaptureFixtur
 def test_an_amended_table_is_cited_from_both_documents() -> None:
     cites = open_book([BRITISH]).entries["tables/air_temperature_factor"]["cites"]
     assert cites == ["IEC 60364-5-52:2009 Table B.52.14", "BS 7671 Table 4B1"]
+
+
+def test_every_amended_cell_has_both_figures_and_both_documents() -> None:
+    """Whatever the British layer changes in a table of the international book, cell by cell."""
+    base, british = (build([ruleset], [], Problems()).entries for ruleset in (BASE, BRITISH))
+    amended = []
+    for name in sorted(base.keys() & british.keys()):
+        body = british[name].body
+        if not name.startswith("tables/"):
+            continue
+        known = {tuple(cell["at"]): cell for cell in body.get("cells", [])}
+        for key, row in base[name].body["rows"].items():
+            for index, column in enumerate(body.get("columns") or [[]]):
+                theirs, ours = row[index], body["rows"][key][index]
+                if ours != theirs:
+                    assert known[key, *column]["values"] == [ours, theirs]
+                    assert [cite.layer for cite in british[name].cites] == [BASE, BRITISH], name
+                    amended.append((name, key, *column))
+    assert amended == [
+        ("tables/air_temperature_factor", "25", "PVC"),
+        ("tables/air_temperature_factor", "25", "XLPE"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("lines", "field", "statement", "sized"),
+    [
+        (
+            "overcurrent_device: fuse, conductor: {insulation: PVC}",
+            "overcurrent.tripping_multiple",
+            'overcurrent: {tripping_multiple: "1.5"}',
+            "2.5 mm2",
+        ),
+        (
+            "conductor: {insulation: PVC, material: aluminium",
+            "conductor.smallest",
+            "smallest: 10 mm2",
+            "10 mm2",
+        ),
+    ],
+)
+def test_a_figure_that_was_not_read_can_be_stated(
+    lines: str,
+    field: str,
+    statement: str,
+    sized: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Without it the size stays open and a caution names the field; with it, invented here, there is a size."""
+    project = tmp_path / "stated.yaml"
+    circuit = "role: final, design_current: 20 A, phases: 1, runs: [{method: C, length: 5 m}]"
+    found = []
+    for told in (lines, f"{lines}, {statement}"):
+        closed = told + "}" * (told.count("{") - told.count("}"))
+        project.write_text(f"{PROJECT}  c: {{{circuit}, {closed}}}\n")
+        main(["size", str(project), "--ruleset", BASE, "--format", "json"])
+        result = json.loads(capsys.readouterr().out)
+        size = result["values"]["circuits.c.conductor_size"]["value"]
+        found.append((size, any(field in caution for caution in result["cautions"])))
+    assert found == [(None, True), (sized, False)]
 
 
 def test_a_cell_that_differs_is_explained_from_both_documents(
