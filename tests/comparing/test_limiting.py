@@ -139,6 +139,13 @@ def test_a_search_given_up_says_so_unless_nothing_was_left_to_find(
     assert only(inputs, input="parcels.p.mass")["ended_by"]["most"] == "effort"
 
 
+def test_a_search_that_found_all_there_is_was_not_given_up(told: Told) -> None:
+    heat = only(told(WHOLE)["inputs"], input="parcels.p.heat")
+    assert (heat["leaning"], heat["steady"]) == (["parcels.p.cool"], [])
+    assert heat["searched"]["most"] < 90
+    assert heat["ended_by"]["most"] == "field"
+
+
 def test_only_the_inputs_asked_for_are_moved(told: Told) -> None:
     data = told(WHOLE, "heat")
     assert [one["input"] for one in data["inputs"]] == ["parcels.p.heat"]

@@ -256,3 +256,7 @@ def test_the_value_of_fewest_digits_in_its_unit(unit: str, value: str, within: s
 def test_counting_down_no_number_close_by_is_skipped() -> None:
     found = search(held(lambda value: abs(value - 9), "0"), whole=True)
     assert bounds(found, "-100000")[0] == 9
+
+
+def test_a_bound_at_nought_is_found_from_above() -> None:
+    assert bounds(search(held(same, "0", ">")), "-100") == [0]

@@ -569,3 +569,20 @@ def test_any_text_is_either_a_quantity_or_a_unit_error(text: str) -> None:
         return
     assert value.is_finite()
     assert unit.scale > 0
+
+
+def test_fifty_digits_are_read_and_one_more_is_not() -> None:
+    fifty = "1" + "0" * 47 + "2"
+    assert UNITS.quantity(f"{fifty}.5 kg")[0] == Decimal(f"{fifty}.5")
+    with pytest.raises(UnitError, match="a number with 51 digits"):
+        UNITS.quantity(f"{fifty}.25 kg")
+
+
+def test_no_more_than_three_spellings_are_offered() -> None:
+    data = deepcopy(TABLE)
+    data["units"] |= {word: deepcopy(data["units"]["kg"]) for word in ("zug", "zuG", "zUg", "Zug")}
+    assert Units.from_data(data).like("ZUG") == ["zug", "zuG", "zUg"]
+
+
+def test_a_number_is_shown_with_four_digits() -> None:
+    assert show_number(Decimal("1.23456")) == "1.235"

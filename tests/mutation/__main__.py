@@ -1,0 +1,76 @@
+"""Changes the engine in one place at a time and looks whether a test notices: `python tests/mutation units --count 50`.
+
+With nothing named, every module that compares, rounds, looks up or decides who is heard. What survives and is not
+explained in `explained.yaml` is printed, and makes the exit status 1.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import tempfile
+from pathlib import Path
+
+import yaml
+from mutants import mutants
+from trying import ROOT, SURVIVED, TIMED_OUT, Tree
+
+TESTS = {
+    "units": ["engine/test_units.py", "language/test_conformance.py"],
+    "runtime": ["engine/test_runtime.py", "language/test_conformance.py", "engine/test_results.py"],
+    "tabling": ["layers/test_inside_tables.py", "layers/test_operations.py", "test_diagnostics_folders.py"],
+    "facets": ["layers/test_facets.py", "layers/test_precedence.py", "layers/test_operations.py"],
+    "precedence": ["layers/test_strictness.py", "layers/test_precedence.py", "layers/test_operations.py"],
+    "moments": ["layers/test_days.py", "layers/test_adoption.py"],
+    "evaluating": ["engine/test_evaluating.py", "engine/test_results.py", "engine/test_explaining.py"],
+    "substituting": ["engine/test_substituting.py", "engine/test_explaining.py", "engine/test_results.py"],
+    "limiting": ["comparing/test_limiting.py", "comparing/test_limits.py"],
+    "searching": ["comparing/test_searching.py"],
+}
+"""For each module the tests that are about it, the quickest first."""
+
+EXPLAINED = Path(__file__).with_name("explained.yaml")
+
+
+def main() -> int:
+    """Try the mutants asked for and print what came of them."""
+    parser = argparse.ArgumentParser(prog="python tests/mutation", description=__doc__)
+    parser.add_argument("module", nargs="*", help=f"left out: all of {', '.join(TESTS)}")
+    parser.add_argument(
+        "--count", type=int, default=40, help="mutants of each module, chosen at random; 0: all"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="the same number, the same mutants")
+    parser.add_argument("--only", help="those whose name holds this text")
+    asked = parser.parse_args()
+    if set(asked.module) - set(TESTS):
+        parser.error(f"modules: {', '.join(TESTS)}")
+    explained = yaml.safe_load(EXPLAINED.read_text(encoding="utf-8"))
+    unexplained = 0
+    rows = []
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        tree = Tree(Path(folder) / "tree")
+        for module in asked.module or TESTS:
+            found = list(mutants((ROOT / "engine" / f"{module}.py").read_text(encoding="utf-8")))
+            found = [mutant for mutant in found if (asked.only or "") in mutant.name]
+            if asked.count and asked.count < len(found):
+                found = random.Random(asked.seed).sample(found, asked.count)
+            files = [f"tests/{file}" for file in TESTS[module]]
+            tally = dict.fromkeys(("tried", "killed", "timed out", "explained", "survived"), 0)
+            for verdict in tree.tried(module, found, files):
+                why = explained.get(module, {}).get(verdict.mutant.name)
+                outcome = "explained" if verdict.outcome == SURVIVED and why else verdict.outcome
+                tally["tried"] += 1
+                tally[outcome] += 1
+                if outcome in (SURVIVED, TIMED_OUT):
+                    print(f"{outcome}: {module}: {verdict.mutant.name}", flush=True)
+            unexplained += tally[SURVIVED]
+            rows.append(f"| {module} | " + " | ".join(map(str, tally.values())) + " |")
+            print(rows[-1], flush=True)
+    print("\n| module | tried | killed | timed out | explained | survived |\n" + "|---" * 6 + "|")
+    print("\n".join(rows))
+    return 1 if unexplained else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
