@@ -40,7 +40,7 @@ def test_the_table_shows_failures_first_and_every_caution(call: Call):
     status, page, _ = call("size", "hall.yaml")
     assert status == 1
     assert page.index("reach in sight") < page.index("Board bears the load")
-    assert "304.8 mm  300 mm  -1.6 %" in page
+    assert "304.8 mm  ≤ 300 mm  -1.6 %" in page
     assert "Do not stand below." in page
     assert "- shelves.low, plate: States the load.; design load 27 kg; Shelf book 1 7" in page
     assert "medium (stated)" in page
@@ -165,3 +165,19 @@ def test_nobody_listening_is_no_failure(shelf: Path):
             text=True,
         )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("size", "hall.yaml"),
+        ("explain", "hall.yaml", "shelves.low.board"),
+        ("compare", "hall.yaml", "--layout", "base", "--layout", "light"),
+        ("limits", "hall.yaml"),
+        ("ruleset", "list"),
+        ("ruleset", "diff", "nec-2014", "nec-2017"),
+        ("plugins",),
+    ],
+)
+def test_answers_come_as_json(call: Call, arguments: tuple[str, ...]):
+    assert json.loads(call(*arguments, "--format", "json")[1])
