@@ -21,13 +21,14 @@ from typing import Any, TypeVar
 
 from . import __version__
 from .diagnostics import Diagnostic, GaugebookError, diagnose, hint, render
-from .finding import OURSELVES, Found, age_of, find, place_of
+from .finding import OURSELVES, Found, age_of, find, imported, place_of
 from .hooks import (
     MARK,
     TABLE,
     CaseReader,
     Catalogue,
     Command,
+    DesignTemperatures,
     HookRow,
     Hooks,
     LanguageFunction,
@@ -170,32 +171,37 @@ class Extensions:
             if printed.getvalue():
                 self._warn(plugin, "plugin-prints", text=printed.getvalue().strip()[:60])
             told = any(fault.name == "plugin-slow" for fault in plugin.faults)
-            if limit is not None and took > limit and not told:
+            if limit is not None and took > limit and not told and plugin.shipped is None:
                 self._warn(plugin, "plugin-slow", seconds=f"{took:.1f}")
 
     def items(self, hook: str) -> list[tuple[Plugin, Any]]:
         """Everything the plugins answer to a hook, in their order; what is no good is told and left out."""
         if hook not in self._items:
-            self._items[hook] = self._collect(next(row for row in TABLE if row.hook == hook))
+            asked = next(row for row in TABLE if row.hook == hook)
+            self._collect([row for row in TABLE if row is asked or row.names == asked.names != ""])
         return self._items[hook]
 
-    def _collect(self, row: HookRow) -> list[tuple[Plugin, Any]]:
-        hook = row.hook
-        found: list[tuple[Plugin, Any]] = []
+    def _collect(self, rows: list[HookRow]) -> None:
+        """Ask hooks whose items share their names."""
         holders: dict[str, str] = {}
+        self._items.update({row.hook: [] for row in rows})
         for plugin in self.loaded:
-            if plugin.state == WAITING and hook in (plugin.shipped or ()):
-                self._load(plugin)
-            if hook in plugin.answers:
-                for item in self._answer(plugin, row):
-                    keys = _keys(row, item)
-                    held = [key for key in keys if key in holders]
-                    for key in held:
-                        self._warn(plugin, "plugin-duplicate", adds=row.adds, item=key, other=holders[key])
-                    if not held:
-                        holders.update(dict.fromkeys(keys, str(plugin)))
-                        found.append((plugin, item))
-        return found
+            for row in rows:
+                if plugin.state == WAITING and row.hook in (plugin.shipped or ()):
+                    self._load(plugin)
+                if row.hook in plugin.answers:
+                    self._take(plugin, row, holders)
+
+    def _take(self, plugin: Plugin, row: HookRow, holders: dict[str, str]) -> None:
+        """What a plugin answers to a hook, without what another has given already."""
+        for item in self._answer(plugin, row):
+            keys = _keys(row, item)
+            held = [key for key in keys if key in holders]
+            for key in held:
+                self._warn(plugin, "plugin-duplicate", adds=row.adds, item=key, other=holders[key])
+            if not held:
+                holders.update(dict.fromkeys(keys, str(plugin)))
+                self._items[row.hook].append((plugin, item))
 
     def _answer(self, plugin: Plugin, row: HookRow) -> Iterator[Any]:
         answer = plugin.answers[row.hook]
@@ -257,9 +263,10 @@ class Extensions:
         """Name to the report format."""
         return {item.name: (plugin, item) for plugin, item in self.items("provide_report_formats")}
 
-    def catalogues(self) -> dict[str, tuple[Plugin, Catalogue]]:
-        """Name to the catalogue."""
-        return {item.name: (plugin, item) for plugin, item in self.items("provide_catalogues")}
+    def catalogues(self) -> dict[str, tuple[Plugin, Catalogue | DesignTemperatures]]:
+        """Name to what values can be taken from."""
+        hooks = ("provide_catalogues", "provide_design_temperatures")
+        return {item.name: (plugin, item) for hook in hooks for plugin, item in self.items(hook)}
 
     def commands(self) -> list[tuple[Plugin, Command]]:
         """The further commands."""
@@ -312,10 +319,7 @@ def _listed() -> list[Plugin]:
 
 def _imported(value: str) -> tuple[Any, dict[str, Callable[[], Any]]]:
     """A plugin's module or object, and its functions that are marked as answers to hooks."""
-    module, _, path = value.partition(":")
-    made: Any = import_module(module.strip())
-    for name in filter(None, path.strip().split(".")):
-        made = getattr(made, name)
+    made = imported(value)
     members: dict[str, Any] = {name: getattr(made, name, None) for name in dir(made)}
     return made, {name: value for name, value in members.items() if getattr(value, MARK, False) is True}
 

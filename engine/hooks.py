@@ -129,6 +129,19 @@ class Catalogue(NamedTuple):
     items: Callable[[], Iterable[str]] | None = None
 
 
+class DesignTemperatures(NamedTuple):
+    """Design temperatures of a site, by the name of a place, a station or a file.
+
+    Asked as a catalogue is, `taken_from: "NAME: ITEM"`, and names may not be those of catalogues. Every value
+    that `look_up` answers is a temperature with its unit; anything else is refused.
+    """
+
+    name: str
+    look_up: Callable[[str, Path], Taken | None]
+    about: str
+    items: Callable[[], Iterable[str]] | None = None
+
+
 class Command(NamedTuple):
     """A command of its own: `prepare` declares its arguments, `run` answers the exit status."""
 
@@ -157,18 +170,25 @@ class Hooks(Protocol):
         """Ways to write a result: `--format NAME`."""
 
     def provide_catalogues(self) -> Iterable[Catalogue]:
-        """Values taken by name: design temperatures of a site, data of a product."""
+        """Values taken by name: data of a product."""
+
+    def provide_design_temperatures(self) -> Iterable[DesignTemperatures]:
+        """Design temperatures of a site, taken by name."""
 
     def provide_commands(self) -> Iterable[Command]:
         """Commands beside those of the program."""
 
 
 class HookRow(NamedTuple):
-    """One hook: its name, the description it is answered with, and what it adds, in plain words."""
+    """One hook: its name, the description it is answered with, and what it adds, in plain words.
+
+    Two items of one hook, or of hooks that share `names`, may not have one name.
+    """
 
     hook: str
     item: type
     adds: str
+    names: str = ""
 
     @property
     def about(self) -> str:
@@ -182,7 +202,8 @@ TABLE = (
     HookRow("provide_project_readers", ProjectReader, "project format"),
     HookRow("provide_case_readers", CaseReader, "table format"),
     HookRow("provide_report_formats", ReportFormat, "report format"),
-    HookRow("provide_catalogues", Catalogue, "catalogue"),
+    HookRow("provide_catalogues", Catalogue, "catalogue", "taken from"),
+    HookRow("provide_design_temperatures", DesignTemperatures, "design temperatures", "taken from"),
     HookRow("provide_commands", Command, "command"),
 )
 

@@ -8,7 +8,7 @@ from typing import Any
 from .blocks import Block, Grid, Heading, Items, Paragraph
 from .extending import BROKEN, LOADED, WAITING, Extensions
 from .functions import known_functions
-from .hooks import TABLE, Catalogue, HookRow, LanguageFunction, Taken
+from .hooks import TABLE, Catalogue, DesignTemperatures, HookRow, LanguageFunction, Taken
 from .project import TAKEN_FROM
 
 
@@ -70,6 +70,6 @@ def taken_page(name: str, item: str, taken: Taken) -> list[Block]:
     ]
 
 
-def catalogues_page(known: list[Catalogue]) -> list[Block]:
+def catalogues_page(known: list[Catalogue | DesignTemperatures]) -> list[Block]:
     """The catalogues there are."""
     return [Grid(["catalogue", "about"], [[catalogue.name, catalogue.about] for catalogue in known])]

@@ -8,9 +8,12 @@ from typing import Any
 
 from .diagnostics import GaugebookError, Problems, Span, hint
 from .documents import Document
-from .extending import Plugin, extensions
-from .hooks import ImportedProject, ProjectReader, Taken
+from .extending import Plugin, extensions, reason_of
+from .hooks import DesignTemperatures, ImportedProject, ProjectReader, Taken
+from .kinds import Kind
+from .loading import shipped_units
 from .project import TAKEN_FROM, Path, Source, read_source, source_of
+from .units import UnitError
 
 CASES = (".csv", ".parquet")
 """Suffixes of tables of cases that are read without a plugin."""
@@ -94,6 +97,7 @@ def read_cases(path: FilePath) -> list[list[str]]:
 
 def take(source: Source, problems: Problems) -> None:
     """Fill every part of a project that takes values from a catalogue; what the part states itself stands."""
+    source.data = _copied(source.data)
     for path, part in list(_parts(source.data, ())):
         text = str(part.pop(TAKEN_FROM))
         span = source.span((*path, TAKEN_FROM))
@@ -114,6 +118,13 @@ def take(source: Source, problems: Problems) -> None:
                 "values": values,
             }
         )
+
+
+def _copied(data: Any) -> Any:
+    """The same data anew: lists and mappings may still be parts of the document, which others read."""
+    if isinstance(data, dict):
+        return {key: _copied(value) for key, value in data.items()}
+    return [_copied(value) for value in data] if isinstance(data, list) else data
 
 
 def _parts(data: Any, path: Path) -> Iterator[tuple[Path, dict[str, Any]]]:
@@ -138,16 +149,38 @@ def look_up(text: str, folder: FilePath) -> tuple[str, str, Taken]:
         listed = ", ".join(known) or "none"
         raise GaugebookError.because("unknown-catalogue", name=name, nearest=hint(name, known), known=listed)
     plugin, catalogue = known[name]
-    held_by = extensions()
-    before = len(plugin.faults)
-    what = f"{name}: {item}"
-    taken = held_by.ask(plugin, "plugin-raises", lambda: catalogue.look_up(item, folder), what=what)
+    held_by, what = extensions(), f"{name}: {item}"
+    try:
+        taken = held_by.watched(plugin, lambda: catalogue.look_up(item, folder))
+    except GaugebookError:
+        raise
+    except (Exception, SystemExit) as error:
+        fault = held_by.reject(plugin, "plugin-raises", what=what, reason=reason_of(error))
+        raise GaugebookError(fault) from None
     if isinstance(taken, Taken):
-        return name, item, taken
+        wrong = _no_temperatures(taken) if isinstance(catalogue, DesignTemperatures) else {}
+        if not wrong:
+            return name, item, taken
+        faults = ({"field": field, "found": value, "what": what} for field, value in wrong.items())
+        raise GaugebookError(*(held_by.reject(plugin, "plugin-no-temperature", **fault) for fault in faults))
     if taken is not None:
-        held_by.reject(plugin, "plugin-wrong-answer", hook=name, item=Taken.__name__, found=repr(taken)[:80])
-    if len(plugin.faults) > before:
-        raise GaugebookError(plugin.faults[-1])
+        found = {"hook": what, "item": Taken.__name__, "found": repr(taken)[:80]}
+        raise GaugebookError(held_by.reject(plugin, "plugin-wrong-answer", **found))
     names = catalogue.items
     items = held_by.ask(plugin, "plugin-raises", lambda: list(names()), what=name) if names else []
     raise GaugebookError.because("catalogue-lacks", name=name, item=item, nearest=hint(item, items or []))
+
+
+def _no_temperatures(taken: Taken) -> dict[str, Any]:
+    """The values that are no temperature with its unit."""
+    units = shipped_units()
+    temperature = Kind(units.unit("K").kind.dimension, point=True)
+    wrong = {}
+    for field, value in taken.values.items():
+        try:
+            fits = units.quantity(str(value))[1].kind == temperature
+        except UnitError:
+            fits = False
+        if not fits:
+            wrong[field] = value
+    return wrong

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from gaugebook import Catalogue, GaugebookError, Taken, hookimpl
 
+CATALOGUE = "module-table"
 PACKAGE, EXTRA = "pvlib", "modules"
 TABLE = "data/sam-library-cec-modules-*.csv"
 HEADER_LINES = 2
@@ -45,13 +46,13 @@ SAYS = (
 def provide_catalogues() -> list[Catalogue]:
     """Modules by maker and model."""
     about = "modules of the table that pvlib carries (extra: modules)"
-    return [Catalogue("module-table", look_up, about, items)]
+    return [Catalogue(CATALOGUE, look_up, about, items)]
 
 
 def look_up(item: str, folder: Path) -> Taken | None:
     """The figures of a module; none when the table has no module of that name."""
     path = table_path()
-    row = _rows(path).get(_key(item))
+    row = _row(path, item)
     if row is None:
         return None
     values = {field: f"{_plain(row[column])} {unit}" for field, (column, unit) in FIELDS.items()}
@@ -69,7 +70,7 @@ def _plain(number: str | Decimal) -> str:
 
 def items() -> Iterator[str]:
     """The names in the table."""
-    return (row["Name"] for row in _rows(table_path()).values())
+    return (row["Name"] for rows in _rows(table_path()).values() for row in rows)
 
 
 def table_path() -> Path:
@@ -82,14 +83,26 @@ def table_path() -> Path:
     return tables[-1]
 
 
+def _row(path: Path, item: str) -> dict[str, str] | None:
+    """The module of a name; raises `GaugebookError` where the signs left out would tell several apart."""
+    alike = _rows(path).get(_key(item), [])
+    found = [row for row in alike if row["Name"] == item.strip()] or alike
+    if len(found) > 1:
+        names = ", ".join(row["Name"] for row in found)
+        raise GaugebookError.because("catalogue-several", name=CATALOGUE, item=item, names=names)
+    return found[0] if found else None
+
+
 @cache
-def _rows(path: Path) -> dict[str, dict[str, str]]:
-    """Every module by the key of its name."""
+def _rows(path: Path) -> dict[str, list[dict[str, str]]]:
+    """Every module by the key of its name; a few names share one."""
+    found: dict[str, list[dict[str, str]]] = {}
     with path.open(encoding="utf-8-sig", newline="") as file:
-        rows = list(csv.DictReader(file))
-    return {_key(row["Name"]): row for row in rows[HEADER_LINES:]}
+        for row in list(csv.DictReader(file))[HEADER_LINES:]:
+            found.setdefault(_key(row["Name"]), []).append(row)
+    return found
 
 
 def _key(name: str) -> str:
-    """A name with every other sign taken for the same, as pvlib itself writes it."""
-    return re.sub(r"\W+", "_", name.strip()).strip("_").casefold()
+    """A name with every other sign taken for the same, one or many: pvlib itself writes `_` for each."""
+    return re.sub(r"[\W_]+", "_", name).strip("_").casefold()

@@ -19,7 +19,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import NamedTuple
 
-from gaugebook import Catalogue, Problems, Span, Taken, hookimpl
+from gaugebook import DesignTemperatures, Problems, Span, Taken, hookimpl
 
 WARM_PERCENT = Decimal(2)
 HOURS = (8760, 8784)
@@ -66,9 +66,9 @@ class Year(NamedTuple):
 
 
 @hookimpl
-def provide_catalogues() -> list[Catalogue]:
+def provide_design_temperatures() -> list[DesignTemperatures]:
     """Design temperatures from a weather file beside the project."""
-    return [Catalogue("weather", look_up, "design temperatures from a weather file (EPW, TMY3)")]
+    return [DesignTemperatures("weather", look_up, "design temperatures from a weather file (EPW, TMY3)")]
 
 
 def look_up(item: str, folder: Path) -> Taken:

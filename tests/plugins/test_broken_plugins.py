@@ -302,3 +302,117 @@ def test_name_to_switch_off_that_is_nobodys(installed: Installed) -> None:
     said = installed.call("size", "project.yaml", "--without-plugin=acmee")
     assert said.status == 0
     assert "'acmee'" in said.err and "nearest: acme" in said.err
+
+
+LOOKS = {
+    "frames": """
+    import sys
+    frame = sys._getframe()
+    while frame is not None:
+        if "things" in dir(frame.f_locals.get("self")):
+            return Decimal(7)
+        frame = frame.f_back
+    return given[0]
+""",
+    "inspect": """
+    import inspect
+    return Decimal(len([row for row in inspect.stack(0) if "evaluating" in row.filename]))
+""",
+    "every object": """
+    import gc
+    return Decimal(len([thing for thing in gc.get_objects() if type(thing).__name__ == "Run"]))
+""",
+    "modules": """
+    import sys
+    return Decimal(sum(name.startswith("gaugebook.") for name in sys.modules))
+""",
+}
+
+
+@pytest.mark.parametrize("way", LOOKS)
+def test_a_function_that_looks_around_is_found_out(installed: Installed, way: str) -> None:
+    code = function("pass").replace("    pass\n", LOOKS[way])
+    installed.plugin(code)
+    installed.book(rule("stretch(length)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    blames(said, "plugin-function-looks-around")
+    assert "in a process of its own" in said.err
+    assert '"undetermined": true' in said.out
+
+
+def test_what_a_function_gets_leads_to_nothing_of_ours(installed: Installed) -> None:
+    body = (
+        "import gc; assert [type(g) for g in given] == [Decimal, str, bool]; "
+        "assert not [r for g in given for r in gc.get_referents(g)]; return given[0]"
+    )
+    installed.plugin(function(body, takes='("m", "series:sizes", "flag")'))
+    installed.book(rule("stretch(length, first size in sizes where size is small, length > 1 m)"))
+    said = installed.call("size", "project.yaml", "--format", "json")
+    assert (said.status, said.err) == (0, ""), said.err
+    assert '"value": 4.0' in said.out
+
+
+@pytest.mark.parametrize("way", ["ends the process", "raises there alone"])
+def test_a_function_that_cannot_be_asked_apart(installed: Installed, way: str) -> None:
+    there = "import os, sys; there = 'gaugebook.evaluating' not in sys.modules; "
+    body = there + ("there and os._exit(3)" if way == "ends the process" else "assert not there")
+    installed.plugin(function(f"{body}; return given[0]"))
+    installed.book(rule("stretch(length)"))
+    blames(installed.call("size", "project.yaml"), "plugin-function-looks-around")
+
+
+TEMPERATURES = """
+from gaugebook import Catalogue, DesignTemperatures, Taken
+
+def look_up(item, folder):
+    return Taken({"length": VALUE}, "made up") if item == "here" else None
+"""
+
+
+def temperatures(value: str, name: str = "station") -> str:
+    return (
+        f"{HOOKS}{TEMPERATURES.replace('VALUE', value)}\n@hookimpl\ndef provide_design_temperatures():\n"
+        f'    return [DesignTemperatures("{name}", look_up, "made for a test")]\n'
+    )
+
+
+def test_design_temperatures_are_taken_as_from_a_catalogue(installed: Installed) -> None:
+    installed.plugin(temperatures("'-12.5 degC'"))
+    said = installed.call("look-up", "station", "here", "--format", "json")
+    assert (said.status, said.err) == (0, "")
+    assert '"length": "-12.5 degC"' in said.out
+    assert "design temperatures station" in installed.call("plugins").out
+
+
+@pytest.mark.parametrize("value", ["'4 m'", "'-12.5 K/m'", "'-12.5'", "-12.5", "None"])
+def test_design_temperatures_that_are_none(installed: Installed, value: str) -> None:
+    installed.plugin(temperatures(value))
+    for _ in range(2):
+        said = installed.call("look-up", "station", "here")
+        assert said.status == 2
+        assert "acme (acme-rules 2.1)" in said.err and "[plugin-no-temperature]" in said.err
+        assert "--without-plugin acme" in said.err
+
+
+def test_catalogues_and_design_temperatures_share_their_names(installed: Installed) -> None:
+    installed.plugin(temperatures("'3 degC'", name="module-table"))
+    said = installed.call("look-up")
+    blames(said, "plugin-duplicate")
+    assert "the design temperatures 'module-table', which module-table (shipped) gives already" in said.err
+
+
+@pytest.mark.parametrize(("answer", "fault"), [("{}", "plugin-wrong-answer"), ("1 / 0", "plugin-raises")])
+def test_a_catalogue_that_fails_is_blamed_each_time(installed: Installed, answer: str, fault: str) -> None:
+    code = f"{HOOKS}\nfrom gaugebook import Catalogue\ndef look_up(item, folder):\n    return {answer}\n"
+    installed.plugin(
+        f'{code}\n@hookimpl\ndef provide_catalogues():\n    return [Catalogue("parts", look_up, "for a test")]\n'
+    )
+    from gaugebook import GaugebookError
+    from gaugebook.taking import look_up
+
+    installed.forget()
+    for _ in range(2):
+        with pytest.raises(GaugebookError) as caught:
+            look_up("parts: this", installed.folder)
+        (found,) = caught.value.diagnostics
+        assert found.name == fault and "acme (acme-rules 2.1)" in found.message

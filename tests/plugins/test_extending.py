@@ -216,3 +216,59 @@ def test_a_format_nobody_gives(installed: Installed) -> None:
 )
 def test_versions_a_plugin_needs(requirement: str, version: str, met: bool) -> None:
     assert (unmet([requirement], version) == "") is met
+
+
+CATALOGUE = """\
+from gaugebook import Catalogue, Taken, hookimpl
+
+def look_up(item, folder):
+    path = folder / item
+    return Taken({"length": path.read_text("utf-8").strip()}, item) if path.is_file() else None
+
+@hookimpl
+def provide_catalogues():
+    return [Catalogue("notes", look_up, "lengths in files")]
+"""
+
+CASES = """\
+gaugebook: cases/1
+base: {things: {one: {taken_from: "notes: long.txt", parts: [{taken_from: "notes: long.txt"}]}}}
+cases:
+  - name: as noted
+    given: {}
+    expect: {things.one.twice: 8 m, "things.one.parts[0].whole": 4 m}
+  - name: as noted, read once more
+    given: {}
+    expect: {things.one.twice: 8 m, "things.one.parts[0].whole": 4 m}
+  - name: what is stated stands
+    given: {things: {one: {length: 3 m}}}
+    expect: {things.one.twice: 6 m}
+  - name: a project takes from its own folder
+    project: ../../projects/project.yaml
+    expect: {things.one.twice: 10 m}
+"""
+
+
+def test_a_case_takes_from_catalogues_as_a_project_does(installed: Installed) -> None:
+    installed.plugin(CATALOGUE)
+    installed.book(rule("twice", "2 * length"))
+    book, project = (installed.folder / name for name in ("tiny.yaml", "project.yaml"))
+    text = book.read_text("utf-8").replace("\nseries:", "\n  part: {within: thing, section: parts}\nseries:")
+    text = text.replace("\nrules:", "\n  part.length: {unit: m}\nrules:")
+    text += '  whole: {of: part, unit: m, is: length, cites: "3", transcription: checked}\n'
+    stated = project.read_text("utf-8").replace("length: 4 m", 'taken_from: "notes: long.txt"')
+    files = {"ruleset.yaml": text, "cases/some.yaml": CASES, "cases/long.txt": "4 m\n"}
+    files |= {"../projects/project.yaml": stated, "../projects/long.txt": "5 m\n"}
+    for file in (book, project):
+        file.unlink()
+    for name, content in files.items():
+        place = installed.folder / "tiny" / name
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(content, "utf-8")
+    said = installed.call("ruleset", "test", "tiny")
+    assert said.status == 0, said.err + said.out
+    assert said.err == "" and "4 cases, 4 pass, 0 fail" in said.out
+    (installed.folder / "tiny" / "cases" / "long.txt").unlink()
+    said = installed.call("ruleset", "test", "tiny")
+    assert said.status == 2
+    assert "some.yaml:2:" in said.err and "the catalogue notes has no 'long.txt'" in said.err

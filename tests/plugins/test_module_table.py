@@ -17,6 +17,8 @@ Name,Technology,Bifacial,STC,I_sc_ref,V_oc_ref,I_mp_ref,V_mp_ref,alpha_sc,beta_o
 Units,,,,A,V,A,V,A/K,V/K,,
 [0],cec_material,,,cec_i_sc_ref,cec_v_oc_ref,,,,cec_beta_oc,,
 Larkmere Sun LS-400,Mono-c-Si,0,400.1,10.420000,48.600000,9.810000,40.700000,0.004000,-0.131220,SAM 1,1/3/2019
+Larkmere Sun LS-400 (B),Mono-c-Si,0,400.1,10.420000,48.600000,9.810000,40.700000,0.004000,-0.1,SAM 1,1/3/2019
+Larkmere Sun LS-400-B,Mono-c-Si,0,400.1,10.900000,48.600000,9.810000,40.700000,0.004000,-0.1,SAM 1,1/3/2019
 Larkmere Sun LS-410,Mono-c-Si,0,410.1,10.500000,48.900000,9.900000,41.000000,0.004000,-0.132000,SAM 1,1/3/2019
 """
 
@@ -59,6 +61,21 @@ def test_the_names_of_the_library_are_understood(carried: Path) -> None:
     assert module_table.look_up("Larkmere_Sun_LS_400", carried) == module_table.look_up(
         "larkmere sun ls-400", carried
     )
+
+
+def test_names_that_pvlib_writes_with_several_underlines_are_found(carried: Path) -> None:
+    taken = module_table.look_up("Larkmere_Sun__LS_410_", carried)
+    assert taken is not None and taken.source.endswith("Larkmere Sun LS-410")
+
+
+def test_a_name_that_means_several_modules_is_not_decided_silently(carried: Path) -> None:
+    with pytest.raises(gaugebook.GaugebookError) as caught:
+        module_table.look_up("Larkmere_Sun_LS_400__B_", carried)
+    (fault,) = caught.value.diagnostics
+    assert fault.name == "catalogue-several"
+    assert "Larkmere Sun LS-400 (B), Larkmere Sun LS-400-B" in fault.message
+    exact = module_table.look_up("Larkmere Sun LS-400-B", carried)
+    assert exact is not None and exact.values["short_circuit_current"] == "10.9 A"
 
 
 PROJECT = """\

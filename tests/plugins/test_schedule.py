@@ -226,3 +226,32 @@ def test_a_table_of_a_kind_nobody_reads(tmp_path: Path, capsys: pytest.CaptureFi
     output = tmp_path / "out.csv"
     assert main(["batch", str(BOATHOUSE), str(tmp_path / "designs.doc"), "--output", str(output)]) == 2
     assert ".csv, .parquet, .xlsx" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "cell", ["[" * 20_000, "a" + "( " * 10_000 + "x", "[a" + " " * 20_000 + "b,c", "a [" + " " * 20_000]
+)
+def test_brackets_without_end_take_no_time(tmp_path: Path, cell: str) -> None:
+    path = tmp_path / "schedule.csv"
+    path.write_text(f"[circuits]\n{cell}\none\n", "utf-8")
+    with pytest.raises(gaugebook.Refused):
+        gaugebook.size(path, ["nec-2017"])
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("[circuits]\nname,a,a.b\none,1,2\n", "sheet-header-inside"),
+        ("[circuits]\nname,a.b,a\none,1,2\n", "sheet-header-twice"),
+        ("[project]\nsite,1\n[site]\nheat,2\n", "sheet-section-twice"),
+        ("[project]\ncircuits.a,1\n[circuits]\nname,a\none,1\n", "sheet-section-twice"),
+        ("[project]\ncircuits,one\n[runs]\ncircuit,a\none,1\n", "sheet-row-of-nothing"),
+        ("[circuits]\nname,runs\none,3\n[runs]\ncircuit,a\none,1\n", "sheet-header-inside"),
+    ],
+)
+def test_a_value_that_is_also_a_group(tmp_path: Path, text: str, fault: str) -> None:
+    path = tmp_path / "schedule.csv"
+    path.write_text(text, "utf-8")
+    with pytest.raises(gaugebook.Refused) as caught:
+        gaugebook.size(path, ["nec-2017"])
+    assert fault in [found.name for found in caught.value.diagnostics]
