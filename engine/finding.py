@@ -10,8 +10,9 @@ import os
 import re
 import sys
 from collections.abc import Iterable
+from importlib import import_module
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from . import __version__
 from .hooks import GROUP
@@ -110,6 +111,15 @@ def _meets(ours: tuple[int, ...], sign: str, wanted: tuple[int, ...], any_below:
         "<": a < b,
         "~=": a >= b and alike,
     }.get(sign, True)
+
+
+def imported(value: str) -> Any:
+    """The module or object that an entry point names: `module`, or `module:object`."""
+    module, _, path = value.partition(":")
+    made: Any = import_module(module.strip())
+    for name in filter(None, path.strip().split(".")):
+        made = getattr(made, name)
+    return made
 
 
 def place_of(module: object) -> str:

@@ -2,7 +2,8 @@
 
 A function sees decimals, texts and truths, and nothing of the evaluation. What it answers is always held
 against the sort it declares; with GAUGEBOOK_TEST=1 also against the members and words it may answer, and it
-is asked twice to see that it is pure. A fault leaves the value undetermined, with the reason.
+is asked twice to see that it is pure, and once more in a process where there is no evaluation to look at. A
+fault leaves the value undetermined, with the reason.
 """
 
 from __future__ import annotations
@@ -72,9 +73,20 @@ class Loan:
             again = self._call(amounts)
             if again != made:
                 raise self._fault("plugin-function-not-pure", amounts, first=made, second=again)
+            self._alike_apart(amounts)
             if self.known and made not in self.known:
                 raise self._unfit(amounts, repr(made))
         return made
+
+    def _alike_apart(self, amounts: list[Any]) -> None:
+        """Raise `Absent` if the function answers otherwise where it has its arguments and nothing else."""
+        from .apart import apart, outcome_of
+
+        first = self.held_by.watched(self.plugin, lambda: outcome_of(self.function.call, amounts))
+        second = apart().ask(self.plugin.found.value, self.function.name, amounts)
+        if first != second:
+            said = {"first": " ".join(first), "second": " ".join(second)}
+            raise self._fault("plugin-function-looks-around", amounts, **said)
 
     def _call(self, amounts: list[Any]) -> Any:
         try:
