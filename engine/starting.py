@@ -8,6 +8,7 @@ from pathlib import Path
 from .diagnostics import GaugebookError
 from .entries import Book, Entry
 from .facets import words_of
+from .filing import write_whole
 from .resources import packaged
 from .runtime import DASH, MISSING
 from .shelf import HEADER_FILE
@@ -30,7 +31,7 @@ def start(id: str, parent: str, book: Book, folder: Path) -> Path:
     text = packaged("rulesets", TEMPLATE).read_text("utf-8").format(id=id, parent=parent, **_examples(book))
     try:
         place.mkdir(parents=True)
-        (place / HEADER_FILE).write_text(text, "utf-8")
+        write_whole(place / HEADER_FILE, text.encode())
     except OSError as error:
         raise GaugebookError.because("cannot-write", path=place, reason=error.strerror or error) from None
     return place
