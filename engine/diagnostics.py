@@ -8,6 +8,12 @@ from typing import NamedTuple, Self
 
 from .messages import MESSAGES, NEAREST
 
+MOST_FAULTS = 1000
+"""More faults than this are not collected."""
+
+MOST_KNOWN, LONGEST_WORD = 2000, 100
+"""Among more words than this, or for a longer one, no nearest is looked for."""
+
 WIDEST_EXCERPT = 110
 """Longest excerpt shown, in characters; a longer line is cut around the caret."""
 
@@ -62,7 +68,7 @@ def diagnose(name: str, span: Span | None = None, /, **values: object) -> Diagno
 def render(diagnostic: Diagnostic) -> str:
     """`file:line:column: message [name]`, the line with a caret below it, and the help."""
     span = diagnostic.span
-    place = f"{span}: " if span else ""
+    place = f"{_visible(str(span))}: " if span else ""
     lines = [f"{place}{_visible(diagnostic.message)} [{diagnostic.name}]"]
     if span and span.excerpt and span.excerpt.strip():
         lines += _pointed(span, span.excerpt)
@@ -85,6 +91,8 @@ def _pointed(span: Span, excerpt: str) -> list[str]:
 
 def _visible(text: str) -> str:
     """The text with every unprintable character replaced, so that a file cannot steer a terminal."""
+    if text.isprintable():
+        return text
     return "".join(
         character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text
     )
@@ -118,21 +126,27 @@ class Problems:
 
     def add(self, name: str, span: Span | None = None, /, **values: object) -> None:
         """Note the fault called `name` at `span`."""
-        self._found.append(diagnose(name, span, **values))
+        self.note(diagnose(name, span, **values))
 
     def note(self, diagnostic: Diagnostic) -> None:
-        """Note a finished diagnostic."""
+        """Note a finished diagnostic; raises `Refused` with all of them where there are too many."""
+        if len(self._found) >= MOST_FAULTS:
+            self._found = self._found[:MOST_FAULTS]
+            raise Refused(*self._in_order(), diagnose("too-many-faults", limit=MOST_FAULTS))
         self._found.append(diagnostic)
 
     def take(self, error: GaugebookError, span: Span | None = None) -> None:
         """Note the faults of a caught error; those without a place of their own get `span`."""
         for diagnostic in error.diagnostics:
-            self._found.append(diagnostic if diagnostic.span else diagnostic._replace(span=span))
+            self.note(diagnostic if diagnostic.span else diagnostic._replace(span=span))
 
     def refuse_if_any(self) -> None:
         """Raise `Refused` with everything noted so far, each once, in the order of the files' text."""
         if self._found:
-            raise Refused(*dict.fromkeys(sorted(self._found, key=_position)))
+            raise Refused(*self._in_order())
+
+    def _in_order(self) -> list[Diagnostic]:
+        return list(dict.fromkeys(sorted(self._found, key=_position)))
 
     def __iter__(self) -> Iterator[Diagnostic]:
         return iter(self._found)
@@ -150,6 +164,9 @@ def nearest(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
     """The few known words most like `word`, best first; letter case is ignored."""
     import difflib
 
+    known = list(known)
+    if len(known) > MOST_KNOWN or len(word) > LONGEST_WORD:
+        return []
     folded: dict[str, list[str]] = {}
     for candidate in known:
         folded.setdefault(candidate.casefold(), []).append(candidate)

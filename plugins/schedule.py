@@ -39,8 +39,7 @@ WITHIN = {"runs": CIRCUITS}
 
 Place = tuple[str | int, ...]
 
-_SECTION = re.compile(r"\[\s*(\w[\w -]*?)\s*\]")
-_HEADER = re.compile(r"(?P<field>.*?)\s*(?:[\[(]\s*(?P<unit>[^\])]+?)\s*[\])])?\s*")
+_SECTION = re.compile(r"\w[\w -]*")
 _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)")
 
 
@@ -176,9 +175,10 @@ class Schedule:
     def finished(self, text: str) -> ImportedProject:
         """The project, with every list handed to the thing it belongs to."""
         for section, row, values, places, keys in self.lists:
-            owners = self.data.get(WITHIN[section]) or {}
+            known = self.data.get(WITHIN[section])
+            owners = known if isinstance(known, dict) else {}
             owner = row.cells[0]
-            if owner not in owners:
+            if not isinstance(owners.get(owner), dict):
                 self.problems.add(
                     "sheet-row-of-nothing",
                     row.span(0),
@@ -188,6 +188,14 @@ class Schedule:
                 )
                 continue
             siblings = owners[owner].setdefault(section, [])
+            if not isinstance(siblings, list):
+                self.problems.add(
+                    "sheet-header-inside",
+                    row.span(0),
+                    header=f"{owner}.{section}[0]",
+                    outer=f"{owner}.{section}",
+                )
+                continue
             at: Place = (WITHIN[section], owner, section, len(siblings))
             siblings.append(values)
             self.places[at] = row.span(0)
@@ -213,7 +221,7 @@ class Schedule:
         self.places.setdefault(base, rows[0].span(0))
         seen: dict[str, Row] = {}
         for row in rows:
-            field, unit = self._header(row.cells[0])
+            field, unit = _header(row.cells[0])
             self._surplus(row, 2)
             if not field:
                 self.problems.add("sheet-row-unnamed", row.span(0))
@@ -228,7 +236,7 @@ class Schedule:
     def _table(self, section: str, rows: list[Row]) -> None:
         """A header, then one row for each thing."""
         head, *rows = rows
-        headers = [self._header(cell) for cell in head.cells]
+        headers = [_header(cell) for cell in head.cells]
         seen: dict[str, int] = {}
         for column, (field, _) in enumerate(headers):
             if field and field in seen:
@@ -287,17 +295,35 @@ class Schedule:
         steps = header[0].split(".")
         for length, step in enumerate(steps[:-1], 1):
             body = body.setdefault(step, {})
+            if not isinstance(body, dict):
+                outer = ".".join(steps[:length])
+                self.problems.add("sheet-header-inside", row.span(column), header=header[0], outer=outer)
+                return
             places.setdefault((*base, *steps[:length]), row.span(column))
+        if isinstance(body.get(steps[-1]), dict):
+            self.problems.add("sheet-header-twice", row.span(column), header=header[0])
+            return
         parts = [part.strip() for part in cell.split(";") if part.strip()]
         made = [f"{part} {header[1]}" if header[1] and _NUMBER.fullmatch(part) else part for part in parts]
         body[steps[-1]] = made if ";" in cell else made[0]
         places[(*base, *steps)] = row.span(column)
 
-    @staticmethod
-    def _header(cell: str) -> tuple[str, str]:
-        """The field a header names, and the unit of its cells."""
-        found = _HEADER.fullmatch(cell)
-        return (_name(found["field"]), found["unit"] or "") if found else (_name(cell), "")
+
+def _section(cell: str) -> str:
+    """The section that begins with this cell, such as [circuits]; nothing where none does."""
+    inside = cell[1:-1].strip() if cell.startswith("[") and cell.endswith("]") else ""
+    return inside if _SECTION.fullmatch(inside) else ""
+
+
+def _header(cell: str) -> tuple[str, str]:
+    """The field a header names, and the unit of its cells in brackets at the end."""
+    text = cell.rstrip()
+    if text.endswith(("]", ")")):
+        after = max(text.rfind(sign, 0, -1) for sign in "])") + 1
+        opens = [place for sign in "[(" if (place := text.find(sign, after, -1)) >= 0]
+        if opens and (unit := text[min(opens) + 1 : -1].strip()):
+            return _name(text[: min(opens)]), unit
+    return _name(text), ""
 
 
 def _steps(field: str) -> list[Place]:
@@ -315,11 +341,11 @@ def _parts(rows: Iterable[Row], section: str | None) -> Iterator[tuple[str, list
     """The sections of a table with their rows that hold something."""
     name, part = _name(section or CIRCUITS), list[Row]()
     for row in rows:
-        begins = _SECTION.fullmatch(row.cells[0]) if row.cells and not any(row.cells[1:]) else None
+        begins = _section(row.cells[0]) if row.cells and not any(row.cells[1:]) else ""
         if begins:
             if part:
                 yield name, part
-            name, part = _name(begins[1]), []
+            name, part = _name(begins), []
         elif any(row.cells):
             part.append(row)
     if part:
