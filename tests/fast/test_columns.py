@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from gaugebook.batching import Batch, Job
+from gaugebook.cli import main
 from gaugebook.outcomes import Field, Outcome, share_text
 from gaugebook.project import breaches, words_of
 from gaugebook.rulebook import Rulebook
@@ -148,6 +149,18 @@ def fields_of(template: Template) -> list[str]:
 def test_columns_give_what_decimals_give(project: str, book: str) -> None:
     _, once = varied(project, book, 80, 0)
     assert once > 30
+
+
+def test_without_columns_the_same_comes_out(kept: Path, shelf: Path, project: Path, tmp_path: Path) -> None:
+    cases = tmp_path / "cases.csv"
+    lines = [f"{number % 97},{10 + number % 45}" for number in range(1600)]
+    cases.write_text("hoists.east.load [kg],yard.heat [degC]\n" + "\n".join(lines) + "\n", "utf-8")
+    found = []
+    for way in ([], ["--no-columns"]):
+        output = tmp_path / f"out{len(way)}.csv"
+        main(["batch", str(project), str(cases), "--output", str(output), "--rulesets", str(shelf), *way])
+        found.append(output.read_bytes())
+    assert found[0] == found[1]
 
 
 @pytest.mark.differential
