@@ -6,11 +6,13 @@ refused where no way through the rules makes the bases agree.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from .diagnostics import Problems
 from .entries import Entry
 from .meaning import Op
 from .model import Model
-from .programs import Node, Programs
+from .programs import Node, Programs, followed
 
 Basis = frozenset[tuple[str, str, str]]
 """What a value may rest on: (key of the basis, its value, the table that says so)."""
@@ -28,30 +30,27 @@ class Follower:
 
     def follow(self) -> None:
         """Look at every rule and every check."""
-        for node in self.programs.rules:
-            self._of_rule(node)
+        rules = self.programs.rules
+        edges = {
+            node: [_node(step) for op in rule.ops() for step in _gets(op)] for node, rule in rules.items()
+        }
+        for path in followed(edges):
+            if len(path) == 1:
+                rule = rules[path[0]]
+                parts = (self._of(route.value, rule.entry) for route in rule.routes)
+                self.known[path[0]] = frozenset().union(*parts)
         for check in self.programs.checks:
             for op in check.ops():
                 for part in op.walk():
                     if part.code == "arithmetic":
                         self._of(part, check.entry)
 
-    def _of_rule(self, node: Node) -> Basis:
-        if node not in self.known:
-            self.known[node] = NOTHING
-            rule = self.programs.rules[node]
-            self.known[node] = frozenset().union(
-                *(self._of(route.value, rule.entry) for route in rule.routes)
-            )
-        return self.known[node]
-
     def _of(self, op: Op, entry: Entry) -> Basis:
         if op.code == "lookup":
             stated = self.model.tables[op.parts[0]].entry.body.get("basis") or {}
             return frozenset((key, str(value), str(op.parts[0])) for key, value in stated.items())
         if op.code == "get":
-            node = (str(op.parts[0].type.detail), str(op.parts[1]))
-            return self._of_rule(node) if node in self.programs.rules else NOTHING
+            return self.known.get(_node(op), NOTHING)
         if op.code not in TRANSPARENT:
             return NOTHING
         parts = [self._of(child, entry) for child in op.children() if child.type.sort == "number"]
@@ -74,6 +73,15 @@ class Follower:
                     right=right_table,
                     right_base=b,
                 )
+
+
+def _gets(op: Op) -> Iterator[Op]:
+    return (step for step in op.walk() if step.code == "get")
+
+
+def _node(op: Op) -> Node:
+    """The attribute that is asked for."""
+    return str(op.parts[0].type.detail), str(op.parts[1])
 
 
 def check_bases(model: Model, programs: Programs, problems: Problems) -> None:

@@ -72,6 +72,9 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "too-many-aliases": ("more than {limit} aliases in one file", "write the values out"),
     "nested-too-deep": ("nested more than {limit} levels deep", None),
     "too-many-values": ("more than {limit} values in one file", "split it into several files"),
+    "too-many-faults": ("more than {limit} faults; nothing was looked at after them", "mend the first ones"),
+    "too-many-files": ("the ruleset has more than {limit} files", "join those of one topic"),
+    "no-regular-file": ("this is no regular file", "a ruleset is made of plain files"),
     "number-too-long": (
         "a number with {digits} digits; numbers are exact up to {limit} digits",
         "shorten it, or put quotes around it if it is a text",
@@ -362,6 +365,7 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "the reading '{reading}' has no option '{option}'; it has: {options}{nearest}",
         None,
     ),
+    "too-many-things": ("more than {limit} things in one project", "split it into several projects"),
     "not-a-mapping": ("'{key}' should hold keys with values", None),
     "not-a-list": ("'{key}' should be a list", None),
     "not-one-value": ("'{key}' should be a single value", None),
@@ -547,10 +551,6 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "give a file of one whole year",
     ),
     "weather-header": ("the weather file lacks {what}", "known formats: EPW, and TMY3 as CSV"),
-    "sheet-without-section": (
-        "this row stands below no section",
-        "begin with a row that holds the name of a section, such as [circuits]",
-    ),
     "sheet-header-twice": ("the column '{header}' is given twice in this section", None),
     "sheet-header-inside": (
         "'{header}' is a part of '{outer}', which is given a value of its own",
@@ -571,6 +571,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "{thing}.{attribute}: these exceptions have the same rank and all hold: {names}",
         "give one of them a higher rank",
     ),
+    "too-much-work": (
+        "working this out takes more than {limit} steps",
+        "make the project smaller; where it is small, a rule or choice asks for the same things over and over",
+    ),
     "leans-too-deep": (
         "the values of this project lean on each other through too many things in a row to be followed",
         "shorten the chain: join things that follow each other into one",
@@ -582,6 +586,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "bad-unit": (
         "'{unit}' does not read as a unit",
         "symbols are joined by * or / without spaces; a number after a symbol is its power",
+    ),
+    "unit-astray": (
+        "'{unit}' and the base unit of its kind are more than {figures} figures apart",
+        "lower its powers",
     ),
     "not-a-quantity": (
         "'{text}' does not read as a quantity",

@@ -63,7 +63,8 @@ def layers(count: int, folder: Path) -> float:
     below = "feeds"
     for number in range(count):
         (folder / f"town-{number}.yaml").write_text(
-            f"gaugebook: ruleset/1\nid: town-{number}\nversion: 1.0.0\ntitle: Town {number}\ndocument: Ordinance {number}\n"
+            f"gaugebook: ruleset/1\nid: town-{number}\nversion: 1.0.0\ntitle: Town {number}\n"
+            f"document: Ordinance {number}\n"
             f"extends: {below}\nsources: {{S1: {{what: invented for this benchmark}}}}\namend:\n"
             f"  - set: tables/bundling\n    cells: [{{at: [6], to: {0.8 - number / 1000:.3f}}}]\n"
             "    cites: '1'\n    source: S1\n    transcription: recalled\n",
