@@ -12,14 +12,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from .runtime import SLACK
+from .runtime import DUST, TINY
 
 VOID, UNKNOWN = 1, 2
 """Why there is no value: the rules say so, or an input or a figure is unknown. 0: there is one."""
-
-TINY = float(SLACK)
-DUST = 1e-13
-"""What binary digits leave of numbers that are equal in decimals; a number of more digits is looked at row by row."""
 
 
 class Column(NamedTuple):

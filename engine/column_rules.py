@@ -22,10 +22,10 @@ from .arrays import (
     some,
     where,
 )
-from .column_steps import TRUE, Ask, Frame, Steps, limit_of, rising
+from .column_steps import TRUE, Ask, Frame, Steps
 from .grids import Ladder
 from .meaning import Op
-from .planning import Place
+from .planning import Place, limit_of, rising
 from .programs import Check, Route
 from .runtime import Absent
 

@@ -8,16 +8,13 @@ place of its own, so that walking a series does not work it out again and again.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from decimal import Decimal
 from typing import Any, Protocol
 
 import numpy as np
 
 from .arrays import (
-    DUST,
     FUNCTIONS,
     ORDER,
-    TINY,
     VOID,
     Column,
     add,
@@ -37,8 +34,8 @@ from .arrays import (
 from .grids import Codes, Grid, Ladder
 from .meaning import Op
 from .model import Type
-from .planning import Plan
-from .runtime import Absent
+from .planning import Plan, limit_of, rising
+from .runtime import DUST, TINY, Absent
 
 TRUE = Column(True)
 MOST_CODES = 1 << 30
@@ -452,27 +449,6 @@ class Steps:
             return Column(single(data), False, plain(single(gone)))
 
         return made
-
-
-def limit_of(op: Op, code: str, number: int) -> tuple[str, Op] | None:
-    """The order and the other side of a comparison that has a number by itself on one side only."""
-    if op.code != "compare" or op.parts[0] not in ORDER or op.parts[1].type.sort != "number":
-        return None
-    sign, left, right = op.parts
-    alone = [side.code == code and side.parts[0] == number for side in (left, right)]
-    within = [
-        any(step.code == code and step.parts[0] == number for step in side.walk()) for side in (left, right)
-    ]
-    if alone[0] and not within[1]:
-        return sign, right
-    if alone[1] and not within[0]:
-        return {">": "<", "<": ">", ">=": "<=", "<=": ">="}[sign], left
-    return None
-
-
-def rising(members: Sequence[Any]) -> bool:
-    """True for numbers in rising order."""
-    return all(isinstance(member, Decimal) for member in members) and list(members) == sorted(set(members))
 
 
 def _absent_or(cell: Any) -> Any:

@@ -92,10 +92,10 @@ class Pool:
 
 
 class Writer:
-    """Writes one expression as Python."""
+    """Writes one expression as Python; what it goes through is counted by the evaluation, if wanted."""
 
-    def __init__(self, model: Model, pool: Pool, exact: Exact) -> None:
-        self.model, self.pool, self.exact = model, pool, exact
+    def __init__(self, model: Model, pool: Pool, exact: Exact, counted: bool = False) -> None:
+        self.model, self.pool, self.exact, self.counted = model, pool, exact, counted
 
     def write(self, op: Op) -> str:
         """The source of an expression over `t`, the thing."""
@@ -108,6 +108,17 @@ class Writer:
         if op.type.optional:
             return f"need({source}, {describe_read(op)!r})"
         return source
+
+    def bounded(self, op: Op) -> str:
+        """The source of the value of a rule; what a product could let grow from rule to rule is held."""
+        source = self.write(op)
+        grows = op.type.sort == "number" and any(
+            step.code == "arithmetic" and step.parts[0] in ("*", "/", "^") for step in op.walk()
+        )
+        return f"bounded({source})" if grows else source
+
+    def _each(self, source: str) -> str:
+        return f"t.run.each({source})" if self.counted else source
 
     def constant_text(self, value: Any) -> str:
         """A constant of the engine as source."""
@@ -137,7 +148,7 @@ class Writer:
         return f"{self.number(subject)}.get({name!r})"
 
     def _reach(self, op: Op, things: Op, name: str) -> str:
-        return f"reach({self.write(things)}, {name!r})"
+        return self._each(f"reach({self._each(self.write(things))}, {name!r})")
 
     def _property(self, op: Op, member: Op, series: str, name: str) -> str:
         return f"{self.pool.look('properties', f'{series}.{name}')}({self.number(member)})"
@@ -161,7 +172,7 @@ class Writer:
         if sign == "/":
             return f"divide({a}, {b})"
         if sign == "^":
-            return f"({a} ** {int(right.parts[0])})"
+            return f"to_power({a}, {int(right.parts[0])})"
         return f"({a} {sign} {b})"
 
     def _negative(self, op: Op, operand: Op) -> str:
@@ -216,7 +227,7 @@ class Writer:
     def _aggregate(self, op: Op, word: str, number: int, over: Op, body: Op | None, where: Op | None) -> str:
         condition = f" if {self.write(where)}" if where is not None else ""
         value = "True" if body is None else self.write(body) if word in ("any", "all") else self.number(body)
-        items = f"{value} for v{number} in {self.write(over)}{condition}"
+        items = f"{value} for v{number} in {self._each(self.write(over))}{condition}"
         if word in ("any", "all"):
             return f"{word}({items})"
         if word == "count":
@@ -226,7 +237,7 @@ class Writer:
         return f"{word}(({items}){self._rank(op)})"
 
     def _pick(self, op: Op, end: str, number: int, series: str, where: Op) -> str:
-        members = self.pool.look("members" if end == "first" else "members_backward", series)
+        members = self._each(self.pool.look("members" if end == "first" else "members_backward", series))
         return f"pick({members}, lambda v{number}: {self.write(where)}, {series!r})"
 
 
@@ -246,7 +257,7 @@ def write_rule(rule: Rule, name: str, writer: Writer) -> list[str]:
             pad += "    "
         if len(rule.routes) > 1:
             lines.append(f"{pad}t.route[{rule.name!r}] = {number}")
-        lines.append(f"{pad}return {writer.write(route.value)}")
+        lines.append(f"{pad}return {writer.bounded(route.value)}")
         if route.when is None:
             return lines
     lines.append(f"    raise Absent(['no way of ' + t.path + {'.' + rule.name!r} + ' applies'], True)")
@@ -329,7 +340,7 @@ def compile_book(model: Model, programs: Programs) -> tuple[str, dict[str, str]]
     Keys of the map: `rule kind.name`, `choice kind.name`, `check name`, `caution name`, `output name`.
     """
     pool = Pool()
-    writer = Writer(model, pool, exactness(model, programs))
+    writer = Writer(model, pool, exactness(model, programs), counted=True)
     names: dict[str, str] = {}
     body: list[str] = []
 

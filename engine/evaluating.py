@@ -7,7 +7,7 @@ on it is forgotten with it. Nothing is built for an explanation here; values and
 from __future__ import annotations
 
 import decimal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any, ClassVar, NamedTuple
@@ -18,6 +18,9 @@ from .runtime import CHECK, EXACT, Absent
 from .units import show
 
 Verdict = tuple[bool, Any, Any]
+
+MOST_STEPS = 20_000_000
+"""Values worked out, candidates tried, and things or members gone through, for one project."""
 
 UNSTATED = object()
 """In place of a value that nobody stated."""
@@ -91,6 +94,7 @@ class Run:
         self._frames: list[set[int]] = []
         self._trials: dict[int, list[tuple[Thing, str]]] = {}
         self._next_trial = 0
+        self._steps = 0
         self._open: dict[tuple[str, str], None] = {}
         self._marked: dict[tuple[str, str], set[int]] = {}
 
@@ -122,6 +126,17 @@ class Run:
             self.readings_used[name] = self.settled.get(name) or (str(body["default"]), "default")
         return self.readings_used[name][0]
 
+    def each(self, items: Sequence[Any]) -> Sequence[Any]:
+        """The things or members that a rule is about to go through, each of them a step."""
+        self._step(len(items))
+        return items
+
+    def _step(self, number: int = 1) -> None:
+        """Take some steps; raises `GaugebookError` when there were too many."""
+        self._steps += number
+        if self._steps > MOST_STEPS:
+            raise GaugebookError.because("too-much-work", limit=MOST_STEPS)
+
     def touch(self, trials: set[int]) -> None:
         """The value being computed leans on these trials."""
         if self._frames:
@@ -147,6 +162,7 @@ class Run:
             raise GaugebookError.because(
                 "values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain)
             )
+        self._step()
         self._open[key] = None
         self._frames.append(set())
         try:
@@ -211,6 +227,7 @@ class Run:
         Answers the number of the trial, by which `leaning` tells what leans on it.
         """
         trial = self._new_trial()
+        self._steps = 0
         before = []
         for (path, name), value in values.items():
             thing = self.things[path]
@@ -267,6 +284,7 @@ class Run:
 
     def _try(self, thing: Thing, name: str, member: Any, checks: list[str]) -> Rejected | None:
         """The first check a candidate fails; None when it passes them all."""
+        self._step()
         trial = self._new_trial()
         outside, self._open = self._open, {}
         thing.memo[name] = member

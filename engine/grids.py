@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from .arrays import DUST, TINY, UNKNOWN, VOID, Column, first, plain, single
+from .arrays import UNKNOWN, VOID, Column, first, plain, single
 from .model import Type
-from .runtime import DASH, MISSING, REST, Absent, Axis, Table
+from .runtime import DASH, DUST, MISSING, REST, TINY, Absent, Axis, Table
 
 WIDEST = 4096
 """So many steps at most some bounds are spread over, to be met by address."""

@@ -31,6 +31,10 @@ Key = tuple[str, str]
 """The path of a thing, and the name of an attribute or of a check."""
 
 
+MIRRORED = {">": "<", "<": ">", ">=": "<=", "<=": ">="}
+"""Each order, said from the other side."""
+
+
 class CannotPlan(Exception):
     """The project leans on its open fields in a way that has to be looked at row by row."""
 
@@ -305,3 +309,24 @@ def _reached(place: int, backward: dict[int, set[int]]) -> list[int]:
                 found.add(reader)
                 waiting.append(reader)
     return sorted(found - {place})
+
+
+def limit_of(op: Op, code: str, number: int) -> tuple[str, Op] | None:
+    """The order and the other side of a comparison that has a number by itself on one side only."""
+    if op.code != "compare" or op.parts[0] not in MIRRORED or op.parts[1].type.sort != "number":
+        return None
+    sign, left, right = op.parts
+    alone = [side.code == code and side.parts[0] == number for side in (left, right)]
+    within = [
+        any(step.code == code and step.parts[0] == number for step in side.walk()) for side in (left, right)
+    ]
+    if alone[0] and not within[1]:
+        return sign, right
+    if alone[1] and not within[0]:
+        return MIRRORED[sign], left
+    return None
+
+
+def rising(members: Sequence[Any]) -> bool:
+    """True for numbers in rising order."""
+    return all(isinstance(member, Decimal) for member in members) and list(members) == sorted(set(members))

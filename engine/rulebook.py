@@ -15,6 +15,7 @@ RUNTIME = (
     "Absent",
     "above",
     "at_least",
+    "bounded",
     "count",
     "divide",
     "enough",
@@ -30,6 +31,7 @@ RUNTIME = (
     "round_nearest",
     "round_up",
     "square_root",
+    "to_power",
     "total",
 )
 

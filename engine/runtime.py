@@ -18,6 +18,16 @@ EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
 SLACK = Decimal("1e-9")
 """The relative slack of a comparison whose side went through a division, a root or a power (see LANGUAGE.md)."""
 
+TINY = float(SLACK)
+"""The same where numbers are binary."""
+
+DUST = 1e-13
+"""What binary digits leave of numbers that are equal in decimals; a number of more digits is done in decimals."""
+
+
+MOST_FIGURES = 100
+"""A number worked out has no more places before the point than this, nor noughts after it."""
+
 
 class Absent(Exception):
     """There is no value.
@@ -54,6 +64,21 @@ def at_least(a: Decimal, b: Decimal) -> bool:
 def above(a: Decimal, b: Decimal) -> bool:
     """a > b by more than the slack."""
     return a > b and not near(a, b)
+
+
+def bounded(value: Decimal | None) -> Decimal | None:
+    """A value worked out, unless it is too great or too small to mean anything."""
+    if value and abs(value.adjusted()) > MOST_FIGURES:
+        raise Absent(["a number that is too great or too small"], void=True)
+    return value
+
+
+def to_power(base: Decimal, exponent: int) -> Decimal:
+    """base to a whole exponent."""
+    try:
+        return EXACT.power(base, exponent)
+    except decimal.Overflow:
+        raise Absent(["a power that is too great"], void=True) from None
 
 
 def divide(a: Decimal, b: Decimal) -> Decimal:

@@ -1,7 +1,7 @@
 """Columns against decimals: many random designs, and those that stand on a bound of a table or on a rating.
 
-`GAUGEBOOK_DESIGNS=100000 pytest -n 0 -m differential -s tests/fast/test_columns.py` tries so many of every book; without
-it a sample is tried. What is compared is the whole row: verdict, governing check, margin, choices and error.
+`GAUGEBOOK_DESIGNS=100000 pytest -n 0 -m differential -s tests/fast/test_columns.py` tries so many of every book;
+without it a sample is tried. The whole row is compared: verdict, governing check, margin, choices and error.
 """
 
 from __future__ import annotations
