@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -26,12 +27,16 @@ if TYPE_CHECKING:
     from .case_columns import CaseColumns
     from .planning import Plan
     from .specialising import Program
+    from .straight import Direct
 
 _HEADER = re.compile(r"\s*(?P<name>[^\[\]\s]+(?:\[\d+\][^\[\]\s]*)*)\s*(?:\[(?P<unit>[^\[\]]+)\])?\s*")
 
 
 PROGRAM, COLUMNS, NUMPY = "program", "columns", "numpy"
 """What cannot be made of a template."""
+
+STRAIGHT_AFTER = 200
+"""After so many rows done by themselves it pays to write the plan as one function."""
 
 MOST_GRAPHS = 64
 """As many graphs are kept at once; more combinations are built again."""
@@ -202,6 +207,9 @@ class Graph:
         ]
         self._kept: dict[tuple[str, str], Said | None] = {}
         self._program: Program | None = None
+        self._plan: Plan | None = None
+        self._direct: Direct | None = None
+        self._rows = 0
         self.settled: list[Numbered] = []
         self._units: dict[str, Unit | None] = {
             name: rulebook.units.unit(check["unit"]) if check["unit"] else None
@@ -213,6 +221,9 @@ class Graph:
         if self._program is not None:
             try:
                 with self.run.exactly():
+                    made = self._directly(values)
+                    if made is not None:
+                        return made
                     self._program.start(values)
                     return self._outcome(self._program.ask, [*self.settled, *self._program.verdicts()])
             except GaugebookError:
@@ -224,6 +235,38 @@ class Graph:
             ]
             return self._outcome(lambda thing, name: thing.get(name), verdicts)
 
+    def _directly(self, values: Values) -> Outcome | None:
+        """The same by one function for the whole plan, where there is one and it can say."""
+        self._rows += 1
+        if self._rows == STRAIGHT_AFTER and self._plan is not None and self._program is not None:
+            from .straight import CannotStraighten, Direct
+
+            with suppress(CannotStraighten):
+                judged = [(thing.path, f"{CHECK}{name}") for _, thing, name, _ in self._program.judging]
+                self._direct = Direct(self._plan, [*judged, *self._chosen(self._plan)])
+        found = self._direct.answers(values) if self._direct is not None else None
+        if found is None or self._program is None:
+            return None
+        known = self._program.answers
+
+        def ask(thing: Thing, name: str) -> Any:
+            key = (thing.path, name)
+            value = found[key] if key in found else known[key]()
+            if isinstance(value, Absent):
+                raise value.with_traceback(None)
+            return value
+
+        verdicts = [
+            (number, self._said(thing, name, found[thing.path, f"{CHECK}{name}"]))
+            for number, thing, name, _ in self._program.judging
+        ]
+        return self._outcome(ask, [*self.settled, *verdicts])
+
+    def _chosen(self, plan: Plan) -> list[tuple[str, str]]:
+        """The choices that lean on an open field."""
+        keys = [(thing.path, attribute.name) for thing, attribute in self.choices]
+        return [key for key in keys if key in plan.numbers]
+
     def specialise(self, checked: CheckedBook, values: Values) -> Plan | None:
         """Make a program for these fields, and answer its plan; None where that cannot be done."""
         from .planning import CannotPlan, plan_project
@@ -233,7 +276,7 @@ class Graph:
             plan = plan_project(self.run, checked, values)
         except (CannotPlan, GaugebookError):
             return None
-        self._program = Program(plan, self.checks, self._said)
+        self._program, self._plan = Program(plan, self.checks, self._said), plan
         with self.run.exactly():
             known = [
                 (number, self._said(thing, name, plan.answers[key]))

@@ -10,14 +10,14 @@ import pytest
 ENGINE = Path(__file__).parent.parent / "engine"
 
 STAGES = """
-blocks conditions filing hooks inputs kinds messages moments progress resources runtime transcriptions
+blocks conditions filing hooks inputs kinds messages moments progress resources runtime statements transcriptions
 diagnostics finding
 apart cache extending reckoning units yamltree
 documents lending reporting shelf shown
 entries rendering rendering_compare rendering_limits rulebook schema sheet_rest
 evaluating loading renaming watching
 adopting alike checksums coverage expressions facets model outcomes project provenance retelling searching
-arrays functions project_schema reviewing starting tabling taking totals tracing
+arrays functions nests project_schema reviewing starting tabling taking totals tracing
 case_files differing grids meaning operations plugin_list precedence results sides
 allowing amounts causes disputes programs studying templates
 bases compiling drawing layers on_bounds pricing sheet_names
@@ -25,10 +25,12 @@ comparing freezing limiting
 writing
 books
 linting planning session substituting
-casework column_steps hits questions specialising
-column_rules
-columns
-case_columns
+casework column_steps hits questions spans specialising
+column_rules straight_steps
+columns straight_rules
+case_columns straight_choices
+straight_shared
+straight
 varying
 batching deriving slips
 batch_run bench partitions explaining
