@@ -1,7 +1,7 @@
 """Ratios against the same job written by hand, or against a bare interpreter, measured side by side.
 
 Absolute times mean nothing on shared machines, so every variant runs once in each round and the ratio is taken
-inside the round. `pytest -m ratios -s tests/benchmarks` prints them with their bars; nothing else runs them.
+inside the round. `pytest -n 0 -m ratios -s tests/benchmarks` prints them with their bars; nothing else runs them.
 """
 
 import os
@@ -10,7 +10,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -20,11 +20,14 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 import by_hand
+
 from gaugebook.arrays import Column
 from gaugebook.batch_run import COLUMN_BLOCK
 from gaugebook.batching import Batch, Job
 from gaugebook.columns import Block, Given
+from gaugebook.nests import Numbers
 from gaugebook.runtime import Absent
+from gaugebook.straight import VOID, straighten, told
 
 pytestmark = pytest.mark.ratios
 ROOT = Path(__file__).parents[2]
@@ -142,19 +145,24 @@ def test_rows_of_the_example_roof() -> None:
         for _ in range(150)
     ]
     job = Job(str(ROOF), header, (("nec-2017",),))
-    plain, special = Batch(job), Batch(job._replace(special=True))
-    ratios = []
-    for _ in range(3):
-        took = []
-        for batch in (special, plain):
-            start = time.process_time()
-            made = batch.size(rows)
-            took.append(time.process_time() - start)
-            assert made.counts[3] == 0
-        ratios.append(took[0] / took[1])
-        speeds = [len(rows) / seconds_taken for seconds_taken in took]
-        print(f"\n  rows a second: {speeds[0]:.0f} with a program of its own, {speeds[1]:.0f} without")
-    report("a program of its own / row by row", statistics.median(ratios), 0.6)
+    columns = Batch(job._replace(special=True))
+    template = columns.templates[0]
+    columns.size(rows)
+    counts = {"in columns": 20_000, "by the roof's own program": 150, "one by one": 60}
+    many = [rows[number % len(rows)] for number in range(counts["in columns"])]
+    ways: list[Callable[[], object]] = [
+        lambda: columns.size(many),
+        lambda: [template.outcome(row) for row in rows],
+        lambda: Batch(job).size(rows[: counts["one by one"]]),
+    ]
+    took = []
+    for (name, count), way in zip(counts.items(), ways, strict=True):
+        start = time.process_time()
+        way()
+        took.append((time.process_time() - start) / count)
+        print(f"\n  {1 / took[-1]:,.0f} rows a second and core {name}")
+    report("in columns / by the roof's own program", took[0] / took[1], 1.0)
+    report("by the roof's own program / one by one", took[1] / took[2], 1.0)
 
 
 FEED = {
@@ -172,19 +180,18 @@ FEED = {
 WORDS = ("metal", "cover", "ends")
 
 
-def feeds(count: int, folder: Path) -> tuple[Batch, list[list[str]]]:
-    """A batch over one feed under the book of the benchmark, and random cases."""
+def feeds(count: int, folder: Path, names: Sequence[str] = ("east",)) -> tuple[Batch, list[list[str]]]:
+    """A batch over one feed or several under the book of the benchmark, and random cases."""
     project = folder / "yard.yaml"
     stated = (
         "short: 9 A, strings: 2, metal: red, cover: warm90, ends: warm75, ambient: 35 degC, height: 50 mm, "
         "bundled: 4, length: 30 m, voltage: 400 V"
     )
-    project.write_text(
-        f"gaugebook: project/1\nyard: {{rulesets: [feeds]}}\nfeeds: {{east: {{{stated}}}}}\n", "utf-8"
-    )
+    listed = ", ".join(f"{name}: {{{stated}}}" for name in names)
+    project.write_text(f"gaugebook: project/1\nyard: {{rulesets: [feeds]}}\nfeeds: {{{listed}}}\n", "utf-8")
     chance = random.Random(1)
-    rows = [[make(chance) for make in FEED.values()] for _ in range(count)]
-    header = tuple(f"feeds.east.{name}" for name in FEED)
+    rows = [[make(chance) for _ in names for make in FEED.values()] for _ in range(count)]
+    header = tuple(f"feeds.{feed}.{name}" for feed in names for name in FEED)
     return Batch(Job(str(project), header, folders=(str(Path(__file__).parent),), special=True)), rows
 
 
@@ -202,39 +209,90 @@ def ratios(rounds: int, ours: Callable[[], object], theirs: Callable[[], object]
 
 
 def test_one_design_against_plain_python(tmp_path: Path) -> None:
-    """The values of one feed, by its own program in decimals, against the rules by hand in binary numbers."""
-    batch, rows = feeds(2000, tmp_path)
+    """One feed by the function of its plan, against the rules by hand in binary numbers."""
+    _against_plain_python(tmp_path, ["east"], 2000)
+
+
+def test_twenty_circuits_against_plain_python(tmp_path: Path) -> None:
+    """A project of twenty feeds in one function, against the rules by hand twenty times."""
+    _against_plain_python(tmp_path, [f"f{number}" for number in range(20)], 100)
+
+
+def _against_plain_python(folder: Path, names: list[str], count: int) -> None:
+    """Both begin with numbers and words and end with size, device and what rejected each smaller size."""
+    batch, rows = feeds(count, folder, names)
     template = batch.templates[0]
     graph = template._graphs[()]
-    program = graph._program
-    assert program is not None
-    numbered = [[cell if name in WORDS else float(cell) for name, cell in zip(FEED, row, strict=True)] for row in rows]
     fields = [field for field in template.fields if field is not None]
     values = [
         {(f.thing, f.attribute.name): template._value(f, cell, graph.run) for f, cell in zip(fields, row, strict=True)}
         for row in rows
     ]
-    answers = [program.answers[thing.path, attribute.name] for thing, attribute in graph.choices]
-    found: list[list[object]] = []
-
-    def ours() -> None:
-        found.clear()
-        with graph.run.exactly():
-            for given in values:
-                program.start(given)
-                found.append([_or_none(answer) for answer in answers])
-
+    wide = len(FEED)
+    numbered = [
+        [cell if name in WORDS else float(cell) for name, cell in zip(FEED, row[place : place + wide], strict=True)]
+        for row in rows
+        for place in range(0, len(row), wide)
+    ]
     hand: list[tuple[int | None, float | None, list[int]]] = []
 
     def theirs() -> None:
         hand[:] = [by_hand.size_feed(*row) for row in numbered]  # type: ignore[arg-type]
 
-    ratio = ratios(7, ours, theirs)
-    names = [attribute.name for _, attribute in graph.choices]
-    for chosen, (size, device, _) in zip(found, hand, strict=True):
-        wanted = {"size": None if size is None else by_hand.SIZES[size], "device": device}
-        assert dict(zip(names, chosen, strict=True)) == wanted
-    report("one design in decimals / plain Python in binary numbers", ratio, 3.0)
+    plan = graph._plan
+    assert plan is not None
+    wanted = [(thing.path, attribute.name) for thing, attribute in graph.choices]
+    named = f"{len(names)} feeds" if len(names) > 1 else "one feed"
+    bars = [("values", False, False, 1.3), ("recorded", False, True, 1.6), ("decimals, recorded", True, True, 3.0)]
+    for name, exact, recorded, bar in bars:
+        made = straighten(plan, wanted, exact, recorded)
+        numbers = Numbers(exact)
+        given = [[numbers.of(one[key]) for key in made.inputs] for one in values]
+        function = made.function
+        found: list[tuple[object, ...]] = []
+
+        def ours() -> None:
+            with graph.run.exactly():
+                found[:] = [function(*row) for row in given]  # noqa: B023  called at once
+
+        ratio = ratios(7, ours, theirs)
+        split = [made.split(row) for row in found]
+        _same_feeds(names, wanted, made.choices, split, hand, recorded)
+        report(f"{named}, {name} / plain Python in binary numbers", ratio, bar)
+    if len(names) > 1:
+        return
+    program = graph._program
+    assert program is not None
+    answers = [program.answers[key] for key in wanted]
+
+    def asked() -> None:
+        with graph.run.exactly():
+            for one in values:
+                program.start(one)
+                for answer in answers:
+                    _or_none(answer)
+
+    ratio = ratios(3, asked, theirs)
+    report(f"{named}, by the plan's program in decimals / plain Python in binary numbers", ratio, None)
+
+
+def _same_feeds(
+    names: list[str], wanted: list[tuple[str, str]], choices: list[tuple[str, str]],
+    found: Sequence[tuple[object, ...]], hand: list[tuple[int | None, float | None, list[int]]], recorded: bool,
+) -> None:
+    """Sizes, devices and what rejected the smaller sizes are those by hand."""
+    expected = iter(hand)
+    for answers, _, records in found:
+        chosen = dict(zip(wanted, answers, strict=True))  # type: ignore[call-overload]
+        rejected = dict(zip(choices, records, strict=True))  # type: ignore[call-overload]
+        for name in names:
+            size, device, failed = next(expected)
+            key = (f"feeds.{name}", "size")
+            assert chosen[key] == (VOID if size is None else by_hand.SIZES[size])
+            assert chosen[f"feeds.{name}", "device"] == (VOID if device is None else device)
+            checks = [spot for spot, _, _ in told(rejected[key])] if recorded else rejected[key]
+            if size is not None:  # by hand nothing is said where the heat or the device already settles it
+                assert checks == failed
 
 
 def _or_none(answer: Callable[[], object]) -> object:
