@@ -97,7 +97,8 @@ def _place(kind: str, key: object) -> Path | None:
 
 def _opened(place: Path) -> Any:
     """The value in a file; raises `OSError` or `_Unfit`."""
-    descriptor = os.open(place, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+    flags = (getattr(os, name, 0) for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"))
+    descriptor = os.open(place, sum(flags, os.O_RDONLY))  # a pipe is not waited for
     with open(descriptor, "rb") as file:
         status = os.fstat(descriptor)
         if not stat.S_ISREG(status.st_mode) or not _ours(status):

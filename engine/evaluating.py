@@ -20,7 +20,10 @@ from .units import show
 Verdict = tuple[bool, Any, Any]
 
 MOST_STEPS = 20_000_000
-"""Values worked out, candidates tried, and things or members gone through, for one project."""
+"""What one project may take: a step for each thing or member gone through, more for what is worked out."""
+
+WORKED_OUT = 8
+"""Steps of a value worked out or a candidate tried, which takes about as much longer."""
 
 UNSTATED = object()
 """In place of a value that nobody stated."""
@@ -131,7 +134,7 @@ class Run:
         self._step(len(items))
         return items
 
-    def _step(self, number: int = 1) -> None:
+    def _step(self, number: int) -> None:
         """Take some steps; raises `GaugebookError` when there were too many."""
         self._steps += number
         if self._steps > MOST_STEPS:
@@ -162,7 +165,7 @@ class Run:
             raise GaugebookError.because(
                 "values-lean-on-each-other", path=" -> ".join(".".join(k) for k in chain)
             )
-        self._step()
+        self._step(WORKED_OUT)
         self._open[key] = None
         self._frames.append(set())
         try:
@@ -284,7 +287,7 @@ class Run:
 
     def _try(self, thing: Thing, name: str, member: Any, checks: list[str]) -> Rejected | None:
         """The first check a candidate fails; None when it passes them all."""
-        self._step()
+        self._step(WORKED_OUT)
         trial = self._new_trial()
         outside, self._open = self._open, {}
         thing.memo[name] = member

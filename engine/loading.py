@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
 
-from .diagnostics import Problems
+from .diagnostics import Problems, Span
 from .documents import Document, read
 from .documents import as_list as as_list
 from .documents import plain as plain
@@ -18,7 +18,7 @@ from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, P
 from .reckoning import events_of, settle_days
 from .resources import packaged
 from .schema import validate
-from .shelf import ruleset_files
+from .shelf import MOST_FILES, ruleset_files
 from .units import Units
 
 OPERATIONS = (
@@ -47,7 +47,13 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
     files = ruleset_files(place)
     documents: list[Document] = []
     digest = hashlib.sha256()
+    if len(files) > MOST_FILES:
+        problems.add("too-many-files", Span(str(files[0]), 1, 1, 1, 1), limit=MOST_FILES)
+        return None
     for path in files:
+        if path.exists() and not path.is_file():
+            problems.add("no-regular-file", Span(str(path), 1, 1, 1, 1))
+            continue
         document = read(path, problems)
         if document is None:
             continue

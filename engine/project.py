@@ -9,7 +9,7 @@ from decimal import Decimal
 from pathlib import Path as FilePath
 from typing import Any
 
-from .diagnostics import Problems, Span, diagnose, hint, nearest_hint
+from .diagnostics import Problems, Refused, Span, diagnose, hint, nearest_hint
 from .documents import Document, read_kept
 from .evaluating import Run, Thing, read_value
 from .rulebook import Attribute, Rulebook
@@ -22,6 +22,8 @@ TAKEN_FROM = "taken_from"
 
 SELECTORS = ("jurisdiction", "rulesets")
 """Keys of a project's one-of-a-kind sections that select the book and are not fields of it."""
+
+MOST_THINGS = 20_000
 
 Path = tuple[Any, ...]
 
@@ -231,6 +233,8 @@ class Builder:
         if not isinstance(body, dict):
             self.problems.add("not-a-mapping", self.source.span(at), key=name)
             return
+        if len(self.run.things) >= MOST_THINGS:
+            raise Refused(diagnose("too-many-things", self.source.span(at), limit=MOST_THINGS))
         thing = self.run.thing_type(self.run, kind, name, path, parent)
         self.run.add(thing)
         if parent is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -13,8 +14,13 @@ from .resources import packaged
 HEADER_FILE = "ruleset.yaml"
 JURISDICTIONS = "jurisdictions"
 """The folder, beside the rulesets, of the documents that say what is adopted where and when."""
+MOST_FILES = 1000
+"""The files one ruleset may have."""
 ASIDE = ("cases", "coverage.yaml", "schema")
 """Parts of a ruleset folder that are not sections of the ruleset."""
+
+_NO_NAME = re.compile(r"[/\\:\0]|^\.*$")
+"""What makes a text a path rather than the name of something in a folder."""
 
 
 def ruleset_files(place: Path) -> list[Path]:
@@ -67,7 +73,9 @@ class Shelf:
 
     @staticmethod
     def _in(folder: Path, id: str) -> Path | None:
-        """The ruleset's folder, else its file, in one folder."""
+        """The ruleset's folder, else its file, in one folder; an id never leads out of the folder."""
+        if _NO_NAME.search(id):
+            return None
         if (folder / id / HEADER_FILE).is_file():
             return folder / id
         path = folder / f"{id}.yaml"
