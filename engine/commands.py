@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,10 @@ def silence(stream: Any) -> None:
         return
 
 
+_STEERING = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""Characters by which a text could steer a terminal, or reorder what is seen on it."""
+
+
 def _write(options: argparse.Namespace, text: str) -> None:
     """Put the answer where it is wanted: the file of --output, or standard output."""
     if getattr(options, "output", None):
@@ -44,7 +49,8 @@ def _write(options: argparse.Namespace, text: str) -> None:
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="replace")
     try:
-        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+        shown = _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
+        sys.stdout.write(shown if shown.endswith("\n") else shown + "\n")
         sys.stdout.flush()
     except BrokenPipeError:
         silence(sys.stdout)

@@ -5,7 +5,17 @@ from __future__ import annotations
 from gaugebook import ReportFormat, Result, hookimpl, render_text
 
 VALUE_COLUMNS = (
-    "what", "thing", "name", "value", "unit", "passes", "limit", "margin", "transcription", "cites", "entry",
+    "what",
+    "thing",
+    "name",
+    "value",
+    "unit",
+    "passes",
+    "limit",
+    "margin",
+    "transcription",
+    "cites",
+    "entry",
 )
 
 
@@ -78,26 +88,53 @@ def render_csv(result: Result, full: bool = False) -> str:
         thing, _, attribute = name.rpartition(".")
         if value["value"] is None and not full:
             continue
-        table.writerow([
-            "value", _inert(thing), attribute, _cell(value["value"]), value["unit"], "", "", "",
-            value.get("transcription"), "; ".join(value["cites"]), value["entry"],
-        ])
+        table.writerow(
+            map(
+                _cell,
+                [
+                    "value",
+                    thing,
+                    attribute,
+                    value["value"],
+                    value["unit"],
+                    "",
+                    "",
+                    "",
+                    value.get("transcription"),
+                    value["cites"],
+                    value["entry"],
+                ],
+            )
+        )
     for check in result.checks:
         actual, limit = check["actual"] or {}, check["limit"] or {}
-        table.writerow([
-            "check", _inert(check["thing"]), check["check"], _cell(actual.get("value")), actual.get("unit"),
-            "undetermined" if check["passes"] is None else _cell(check["passes"]), _cell(limit.get("value")),
-            check["margin"], "", "; ".join(check["cites"]), check["entry"],
-        ])
+        table.writerow(
+            map(
+                _cell,
+                [
+                    "check",
+                    check["thing"],
+                    check["check"],
+                    actual.get("value"),
+                    actual.get("unit"),
+                    "undetermined" if check["passes"] is None else check["passes"],
+                    limit.get("value"),
+                    check["margin"],
+                    "",
+                    check["cites"],
+                    check["entry"],
+                ],
+            )
+        )
     return text.getvalue()
 
 
 def _cell(value: object) -> object:
-    """Yes and no as words, a list as one text, everything else as it is."""
+    """Yes and no as words, a list as one text, every text inert, everything else as it is."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (list, tuple)):
-        return "; ".join(str(item) for item in value)
+        value = "; ".join(str(item) for item in value)
     return _inert(value) if isinstance(value, str) else value
 
 

@@ -24,8 +24,18 @@ from gaugebook import DesignTemperatures, Problems, Span, Taken, hookimpl
 WARM_PERCENT = Decimal(2)
 HOURS = (8760, 8784)
 MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-    "November", "December",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
 )
 SAYS = (
     "ambient_low is the lowest dry-bulb temperature among the {hours} hours of this file ({low_when}), not a "
@@ -89,8 +99,11 @@ def taken(year: Year, percent: Decimal, path: Path) -> Taken:
     years = {hour.year for hour in year.hours}
     gaps = len(year.hours) - len(known)
     says = SAYS.format(
-        hours=len(year.hours), low_when=f"{when.day} {MONTHS[when.month - 1]}, hour {when.hour}",
-        percent=f"{percent:f}", month=MONTHS[-month - 1], warmest=f"{max(t for t, _ in known):f}",
+        hours=len(year.hours),
+        low_when=f"{when.day} {MONTHS[when.month - 1]}, hour {when.hour}",
+        percent=f"{percent:f}",
+        month=MONTHS[-month - 1],
+        warmest=f"{max(t for t, _ in known):f}",
         year=TYPICAL.format(first=min(years), last=max(years)) if len(years) > 1 else "",
         gaps=GAPS.format(count=gaps) if gaps else "",
     )
