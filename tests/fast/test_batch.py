@@ -339,9 +339,9 @@ def test_a_killed_batch_goes_on_without_repeated_or_missing_rows(
     kept: Path, shelf: Path, project: Path, tmp_path: Path
 ) -> None:
     cases, output = tmp_path / "cases.csv", tmp_path / "outcome.csv"
-    cases.write_text(_table(60_000), "utf-8")
+    cases.write_text(_table(12_000), "utf-8")
     call = [
-        sys.executable, "-m", "gaugebook", "batch", str(project), str(cases), "--output", str(output),
+        sys.executable, "-m", "gaugebook", "batch", "--no-columns", str(project), str(cases), "--output", str(output),
         "--rulesets", str(shelf),
     ]
     part = tmp_path / "outcome.csv.part"
@@ -362,9 +362,9 @@ def test_a_killed_batch_goes_on_without_repeated_or_missing_rows(
     done = subprocess.run(call, capture_output=True, text=True, check=False)
     assert done.returncode == 1, done.stderr
     assert "going on after them" in done.stderr
-    assert "60,000 rows" in done.stdout
+    assert "12,000 rows" in done.stdout
     with output.open(newline="") as file:
-        assert [row["case"] for row in csv.DictReader(file)] == [str(number) for number in range(60_000)]
+        assert [row["case"] for row in csv.DictReader(file)] == [str(number) for number in range(12_000)]
     assert not part.exists()
     assert not (tmp_path / "outcome.csv.journal").exists()
     whole = tmp_path / "whole.csv"
