@@ -34,8 +34,8 @@ from .arrays import (
 from .grids import Codes, Grid, Ladder
 from .meaning import Op
 from .model import Type
-from .planning import Plan, limit_of, rising
-from .runtime import DUST, TINY, Absent
+from .planning import Plan, met_by
+from .runtime import DASH, DUST, MISSING, TINY, Absent
 
 TRUE = Column(True)
 MOST_CODES = 1 << 30
@@ -394,12 +394,10 @@ class Steps:
 
     def _met(self, end: str, number: int, members: Sequence[Any], accept: Op) -> Ask | None:
         """A pick of the first number that reaches a limit, or of the last that does not pass it, by address."""
-        limit = limit_of(accept, "bound", number)
-        if limit is None or not members or not rising(members):
+        limit = met_by(end, number, members, accept)
+        if limit is None:
             return None
         sign, op = limit
-        if (end == "first") != (sign in (">", ">=")):
-            return None
         slack = self._slack(accept.parts[1], accept.parts[2])
         ladder = Ladder(members, slack, below=sign in (">", "<="))
         values = np.array([float(member) for member in members])
@@ -453,8 +451,6 @@ class Steps:
 
 def _absent_or(cell: Any) -> Any:
     """A cell of a property, with what is not there as an `Absent`."""
-    from .runtime import DASH, MISSING
-
     if cell is None or cell is MISSING or cell is DASH:
         return Absent([], void=cell is DASH)
     return cell

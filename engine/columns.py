@@ -22,9 +22,6 @@ from .runtime import Absent
 Rows = Any
 """The numbers of some rows, or None for all of them."""
 
-NARROW = 0.75
-"""Where no more than this share of the rows pass a check, only those are looked at further."""
-
 
 class Given(NamedTuple):
     """The values of an open field: a column, and where it is stated at all."""

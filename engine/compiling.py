@@ -69,6 +69,13 @@ def _ends(model: Model, op: Op) -> bool:
     return below == 1
 
 
+def grows(op: Op) -> bool:
+    """True for a number with a product in it, which could grow from rule to rule."""
+    return op.type.sort == "number" and any(
+        step.code == "arithmetic" and step.parts[0] in ("*", "/", "^") for step in op.walk()
+    )
+
+
 class Pool:
     """Constants of the generated module: each distinct value once."""
 
@@ -112,10 +119,7 @@ class Writer:
     def bounded(self, op: Op) -> str:
         """The source of the value of a rule; what a product could let grow from rule to rule is held."""
         source = self.write(op)
-        grows = op.type.sort == "number" and any(
-            step.code == "arithmetic" and step.parts[0] in ("*", "/", "^") for step in op.walk()
-        )
-        return f"bounded({source})" if grows else source
+        return f"bounded({source})" if grows(op) else source
 
     def _each(self, source: str) -> str:
         return f"t.run.each({source})" if self.counted else source

@@ -327,6 +327,12 @@ def limit_of(op: Op, code: str, number: int) -> tuple[str, Op] | None:
     return None
 
 
+def met_by(end: str, number: int, members: Sequence[Any], accept: Op) -> tuple[str, Op] | None:
+    """The order and the limit of a pick that takes the first number to reach it, or the last not to pass it."""
+    limit = limit_of(accept, "bound", number) if members and rising(members) else None
+    return limit if limit is not None and (end == "first") == (limit[0] in (">", ">=")) else None
+
+
 def rising(members: Sequence[Any]) -> bool:
     """True for numbers in rising order."""
     return all(isinstance(member, Decimal) for member in members) and list(members) == sorted(set(members))

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from .compiling import grows
 from .meaning import Op
 from .planning import Plan
 from .runtime import EXACT, MOST_FIGURES
@@ -41,7 +42,7 @@ class Spans:
 
     def bounded(self, op: Op) -> bool:
         """True where a step stays within the figures a rule may answer with, or cannot leave them."""
-        if op.type.sort != "number" or not grows(op):
+        if not grows(op):
             return True
         span = self.of(op)
         return span is not None and span.high <= MOST_FIGURES and span.low >= -MOST_FIGURES
@@ -121,11 +122,6 @@ class Spans:
         if span is None or word != "sum":
             return span
         return Span(span.high + len(str(len(pairs))), span.grain, span.grain)
-
-
-def grows(op: Op) -> bool:
-    """True for a step with a product in it."""
-    return any(step.code == "arithmetic" and step.parts[0] in ("*", "/", "^") for step in op.walk())
 
 
 def _of(values: Iterable[Any]) -> Span | None:

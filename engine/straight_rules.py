@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
@@ -154,9 +155,9 @@ class Rules(Steps):
             a, b = self.kept(a), self.kept(b)
         return self.ordered(require, a, b), a, b
 
+    @abstractmethod
     def choose(self, place: Place) -> None:
         """Make a choice."""
-        raise NotImplementedError
 
     # -- what may be unknown
 

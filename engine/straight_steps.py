@@ -6,6 +6,7 @@ an unknown value leaves the function (`Leave`), and the row is done by the plan'
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from decimal import Decimal
@@ -17,13 +18,13 @@ from .functions import known_functions
 from .meaning import Op
 from .model import Type
 from .nests import LOST, CannotNest, Nest, Numbers, met, nested
-from .planning import MIRRORED, Place, Plan, limit_of, rising
+from .planning import MIRRORED, Place, Plan, met_by
 from .runtime import DASH, DUST, MISSING, MOST_FIGURES, TINY, Absent
 from .spans import Spans
 from .statements import CannotStraighten, Statements
 
 
-class Steps(Statements):
+class Steps(Statements, ABC):
     """Writes expressions.
 
     `held` are the members being tried, `ready` the steps that stand in a variable, `columns` the lookups whose
@@ -107,9 +108,9 @@ class Steps(Statements):
             self.known[number] = False
         return f"p{number}"
 
+    @abstractmethod
     def settle(self, place: Place) -> None:
         """Work out a place."""
-        raise NotImplementedError
 
     def grown(self, op: Op) -> str:
         """The value of a rule; a product that is too great or too small is void (see `runtime.bounded`)."""
@@ -480,12 +481,10 @@ class Steps(Statements):
 
     def _met(self, end: str, number: int, members: Sequence[Any], accept: Op) -> str | None:
         """A pick of the first number that reaches a limit, or of the last that does not pass it, by bisection."""
-        limit = limit_of(accept, "bound", number)
-        if limit is None or not members or not rising(members):
+        limit = met_by(end, number, members, accept)
+        if limit is None:
             return None
         sign, op = limit
-        if (end == "first") != (sign in (">", ">=")):
-            return None
         source = self.number(op)
         edges, side = self.edges(members, sign, self.rough(accept.parts[1], accept.parts[2]))
         values = [self.numbers.of(member) for member in members]
