@@ -18,6 +18,7 @@ from .outcomes import NONE, PLAIN, Field, Numbered, Outcome, Said, text_of
 from .planning import Plan
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
+from .spans import fits
 
 __all__ = ["CannotColumn", "CaseColumns"]
 
@@ -33,9 +34,6 @@ MOST_TEXTS = 1 << 16
 
 MOST_DIGITS = 14
 """A number written with more characters is looked at in decimals only."""
-
-LARGEST = 1e25
-"""Beyond it, and below its inverse, a number is looked at row by row."""
 
 Value = Callable[[Field, str], Any]
 
@@ -99,7 +97,7 @@ class CellReader:
             return UNSTATED
         if value is None:
             return NONE
-        if isinstance(value, Decimal) and not (len(cell) <= MOST_DIGITS and _fits(float(value))):
+        if isinstance(value, Decimal) and not (len(cell) <= MOST_DIGITS and fits(value)):
             return None
         if self.place is None:
             return 0
@@ -111,11 +109,7 @@ class CellReader:
         """True for a number well inside its bounds."""
         least, most = self.bounds
         dust = 1e-9 * abs(code)
-        return _fits(code) and (least is None or code > least + dust) and (most is None or code < most - dust)
-
-
-def _fits(number: float) -> bool:
-    return number == 0 or 1 / LARGEST < abs(number) < LARGEST
+        return fits(code) and (least is None or code > least + dust) and (most is None or code < most - dust)
 
 
 class CaseColumns:

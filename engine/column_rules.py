@@ -23,11 +23,12 @@ from .arrays import (
     where,
 )
 from .column_steps import TRUE, Ask, Frame, Steps
-from .grids import Ladder
+from .grids import Codes, Ladder
 from .meaning import Op
-from .planning import Place, limit_of, rising
+from .planning import Place, Plan, limit_of, rising
 from .programs import Check, Route
-from .runtime import Absent
+from .runtime import MOST_FIGURES, Absent
+from .spans import Spans
 
 
 class Verdict(NamedTuple):
@@ -47,6 +48,10 @@ Judge = Callable[[Any], Verdict]
 class RuleSteps(Steps):
     """Makes the functions of rules, conditions and checks."""
 
+    def __init__(self, plan: Plan, codes: Codes) -> None:
+        super().__init__(plan, codes)
+        self.spans = Spans(plan)
+
     def condition(self, op: Op | None) -> Ask:
         """Whether a condition holds; always where there is none."""
         return self.make(op) if op is not None else lambda frame: TRUE
@@ -57,6 +62,7 @@ class RuleSteps(Steps):
         whens = [None if route.when is None else self.make(route.when) for route in routes]
         values = [self.make(route.value) for route in routes]
         alone = self._alone(routes, whens)
+        held = all(self.spans.bounded(route.value) for route in routes)
 
         def made(frame: Frame) -> Column:
             lost = alone(frame)
@@ -77,6 +83,8 @@ class RuleSteps(Steps):
             answer = nothing
             for taken, column in reversed(parts):
                 answer = column if every(taken) else blend(taken, column, answer)
+            if not held:
+                frame.refuse(_extreme(answer.data))
             return answer._replace(gone=first(lost, gone, answer.gone))
 
         return made
@@ -213,6 +221,12 @@ class RuleSteps(Steps):
             return answer_._replace(gone=plain(single(where(lost, UNKNOWN, 0))))
 
         return made
+
+
+def _extreme(data: Any) -> Any:
+    """Where a number comes close to one that is too great or too small (see `runtime.bounded`)."""
+    size = abs(data)
+    return (size != 0) & ((size < 10.0 ** (1 - MOST_FIGURES)) | (size > 10.0**MOST_FIGURES))
 
 
 def _between(mask: Any, one: Verdict, other: Verdict) -> Verdict:

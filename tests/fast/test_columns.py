@@ -163,6 +163,36 @@ def test_without_columns_the_same_comes_out(kept: Path, shelf: Path, project: Pa
     assert found[0] == found[1]
 
 
+GREAT = """\
+gaugebook: ruleset/1
+id: piles
+version: 1.0.0
+title: Piles of Larkmere
+document: Pile book 1
+sources: {S1: {what: written for this test}}
+kinds: {yard: {section: yard, one: yes}, pile: {section: piles}}
+fields: {pile.side: {unit: "1", required: yes}}
+rules: {stones: {of: pile, unit: "1", cites: "1", is: side ^ 10}}
+checks: {few: {of: pile, cites: "2", require: stones <= 1000000 * side ^ 9}}
+"""
+
+
+def test_numbers_too_great_to_mean_anything_are_left_to_decimals(kept: Path, tmp_path: Path) -> None:
+    (tmp_path / "piles.yaml").write_text(GREAT, "utf-8")
+    project = tmp_path / "yard.yaml"
+    project.write_text("gaugebook: project/1\nyard: {rulesets: [piles]}\npiles: {east: {side: 3}}\n", "utf-8")
+    job = Job(str(project), ("piles.east.side",), (("piles",),), folders=(str(tmp_path),), special=True)
+    rows = [["3"], ["20000000000"], ["0.00000000002"], ["0"], ["1000000"], ["3000000"]]
+    columns, decimals = Batch(job), Batch(job._replace(special=False))
+    assert not columns.lacking
+    made = columns.size(rows)
+    assert made == decimals.size(rows)
+    assert [row[1] for row in made.rows] == ["yes", "no", "no", "yes", "yes", "no"]
+    template = columns.templates[0]._columns
+    assert template is not None
+    assert [outcome is None for outcome in template.outcomes(rows)] == [False, True, True, False, False, False]
+
+
 @pytest.mark.differential
 @pytest.mark.parametrize(("project", "book"), LAID_OUT)
 def test_a_hundred_thousand_designs(project: str, book: str) -> None:
