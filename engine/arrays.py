@@ -37,7 +37,12 @@ Rows = Any
 
 
 def _taken(part: Any, rows: Any) -> Any:
-    return part.take(rows) if isinstance(part, np.ndarray) else part
+    return gather(part, rows) if isinstance(part, np.ndarray) else part
+
+
+def gather(values: Any, places: Any) -> Any:
+    """The values at some places, all of which there are: not to check them is the faster way."""
+    return values.take(places, mode="clip")
 
 
 def where(mask: Any, one: Any, other: Any) -> Any:

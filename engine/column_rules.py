@@ -22,10 +22,11 @@ from .arrays import (
     some,
     where,
 )
-from .column_steps import TRUE, Ask, Frame, Steps
-from .grids import Codes, Ladder
+from .column_steps import TRUE, Ask, Frame
+from .column_tables import TableSteps
+from .grids import Codes
 from .meaning import Op
-from .planning import Place, Plan, limit_of, rising
+from .planning import Plan
 from .programs import Check, Route
 from .runtime import MOST_FIGURES, Absent
 from .spans import Spans
@@ -45,7 +46,7 @@ class Verdict(NamedTuple):
 Judge = Callable[[Any], Verdict]
 
 
-class RuleSteps(Steps):
+class RuleSteps(TableSteps):
     """Makes the functions of rules, conditions and checks."""
 
     def __init__(self, plan: Plan, codes: Codes) -> None:
@@ -141,33 +142,6 @@ class RuleSteps(Steps):
 
         return made
 
-    def start(self, place: Place) -> Ask | None:
-        """How many members of a choice fall short of its first check, where that is a limit for rising members."""
-        if not place.checks or place.checks[0] not in self.plan.checks:
-            return None
-        _, check = self.plan.checks[place.checks[0]]
-        limit = (
-            None if check.when is not None or check.ways else limit_of(check.require, "place", place.number)
-        )
-        if limit is None or not rising(place.members):
-            return None
-        sign, op = limit
-        if sign not in (">", ">=") or place.number in self.leans(op):
-            return None
-        ladder = Ladder(
-            place.members, self._slack(check.require.parts[1], check.require.parts[2]), below=sign == ">"
-        )
-        ask = self.part(op, frozenset({place.number}))
-        most = len(place.members)
-
-        def made(frame: Frame) -> Column:
-            column = ask(frame)
-            gone = lacking(column)
-            spot = ladder.climb(column.data)
-            return Column(single(spot if here(gone) else where(gone == 0, spot, most)), False, gone)
-
-        return made
-
     def _sides(self, require: Op) -> Judge:
         """A requirement that is one comparison shows both its sides."""
         if require.code != "compare" or require.parts[0] not in ORDER:
@@ -181,7 +155,7 @@ class RuleSteps(Steps):
             return truth
         sign, left, right = require.parts
         a, b = self.part(left, self.leans(require)), self.part(right, self.leans(require))
-        order, slack = ORDER[sign], self._slack(left, right)
+        order, slack = ORDER[sign], self.slack(left, right)
         numbers = left.type.sort == "number"
 
         def made(frame: Frame) -> Verdict:

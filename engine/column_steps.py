@@ -15,7 +15,6 @@ import numpy as np
 from .arrays import (
     FUNCTIONS,
     ORDER,
-    VOID,
     Column,
     add,
     blend,
@@ -31,14 +30,12 @@ from .arrays import (
     some,
     where,
 )
-from .grids import Codes, Grid, Ladder
+from .grids import Codes
 from .meaning import Op
-from .model import Type
-from .planning import Plan, met_by
-from .runtime import DASH, DUST, MISSING, TINY, Absent
+from .planning import Plan
+from .runtime import DUST, TINY, Absent
 
 TRUE = Column(True)
-MOST_CODES = 1 << 30
 LEAVES = ("value", "constant", "place", "bound", "absent")
 
 
@@ -84,7 +81,7 @@ class Steps:
         self.bound: dict[int, Column] = {}
         self._next = len(plan.places)
         self._leans: dict[int, Leans] = {}
-        self._grids: dict[Any, Grid] = {}
+        self._parts: dict[int, Ask] = {}
 
     # -- what leans on what
 
@@ -117,10 +114,16 @@ class Steps:
     def part(self, op: Op, leans: Leans) -> Ask:
         """A step below one that leans on `leans`."""
         own = self.leans(op)
-        made = self.make(op)
-        if op.code in LEAVES or own == leans or any(isinstance(what, tuple) for what in own):
-            return made
-        return self.hoisted(made, own)
+        if op.code in LEAVES or own == leans or self.loose(own):
+            return self.make(op)
+        known = self._parts.get(id(op))
+        if known is None:
+            known = self._parts[id(op)] = self.hoisted(self.make(op), own)
+        return known
+
+    def loose(self, leans: Leans) -> bool:
+        """True where a step changes within a pick, and can have no place of its own."""
+        return any(isinstance(what, tuple) for what in leans)
 
     # -- steps
 
@@ -151,86 +154,6 @@ class Steps:
     def _bound(self, op: Op, number: int) -> Ask:
         bound = self.bound
         return lambda frame: bound[number]
-
-    def _property(self, op: Op, member: Op, series: str, name: str) -> Ask:
-        cells = self.rulebook.properties[f"{series}.{name}"].cells
-        known = [self.codes.column(_absent_or(cells.get(m)), op.type) for m in self.rulebook.members[series]]
-        data = np.array([column.data for column in known])
-        gone = np.array([column.gone for column in known], np.uint8)
-        ask = self.part(member, self.leans(op))
-
-        def made(frame: Frame) -> Column:
-            found = ask(frame)
-            none = lacking(found)
-            if not isinstance(found.data, np.ndarray):
-                return Column(data[found.data].item(), False, first(none, int(gone[found.data])))
-            return Column(data.take(found.data), False, first(none, plain(gone.take(found.data))))
-
-        return made
-
-    def _lookup(self, op: Op, table: str, *keys: Op) -> Ask:
-        grid = self._grid(table, keys, op.type)
-        leans = self.leans(op)
-        groups: dict[Leans, list[tuple[int, Op]]] = {}
-        for place, key in enumerate(keys):
-            if not (grid.linear and place == 0):
-                groups.setdefault(self.leans(key), []).append((place, key))
-        spots = []
-        for own, members in groups.items():
-            spot = self._spot(grid, members)
-            loose = own == leans or any(isinstance(what, tuple) for what in own)
-            spots.append(spot if loose else self.hoisted(spot, own))
-        along = self.part(keys[0], leans) if grid.linear else None
-
-        def made(frame: Frame) -> Column:
-            start: int = 0
-            flat: Any = None
-            gone: Any = 0
-            outside = False
-            for spot in spots:
-                found = spot(frame)
-                if isinstance(found.data, np.ndarray):
-                    flat = found.data if flat is None else flat + found.data
-                else:
-                    start += found.data
-                gone = first(gone, found.gone)
-                outside = outside or found.none
-            if along is None:
-                cells = grid.read(0 if flat is None else flat, start, outside)
-            else:
-                key = along(frame)
-                gone = first(lacking(key), gone)
-                cells = grid.between(key.data, start if flat is None else flat + start)
-            return Column(cells.data, False, first(gone, cells.gone))
-
-        return made
-
-    def _grid(self, table: str, keys: Sequence[Op], type: Type) -> Grid:
-        sorts = tuple((key.type.sort, key.type.detail if key.type.sort == "member" else None) for key in keys)
-        known = self._grids.get((table, sorts))
-        if known is None:
-            made = Grid(self.rulebook.tables[table], [key.type for key in keys], type, self.codes)
-            known = self._grids[table, sorts] = made
-        return known
-
-    def _spot(self, grid: Grid, keys: Sequence[tuple[int, Op]]) -> Ask:
-        """Where some keys together lie in the flat cells of a table; `none` says that some lie outside."""
-        leans = frozenset().union(*(self.leans(key) for _, key in keys))
-        asks = [(self.part(key, leans), grid.finders[place], grid.strides[place]) for place, key in keys]
-
-        def made(frame: Frame) -> Column:
-            flat: Any = 0
-            gone: Any = 0
-            outside = False
-            for ask, finder, stride in asks:
-                key = ask(frame)
-                gone = first(gone, lacking(key))
-                place = finder.find(key.data)
-                outside = outside or finder.misses(place)
-                flat = flat + (place if stride == 1 else place * stride)
-            return Column(flat, outside, gone)
-
-        return made
 
     def _call(self, op: Op, name: str, *arguments: Op) -> Ask:
         asks = [self.part(argument, self.leans(op)) for argument in arguments]
@@ -287,7 +210,7 @@ class Steps:
         a, b = self.part(left, self.leans(op)), self.part(right, self.leans(op))
         if sign in ("is", "is not"):
             numbers = left.type.sort == right.type.sort == "number"
-            slack = self._slack(left, right)
+            slack = self.slack(left, right)
 
             def same(frame: Frame) -> Column:
                 x, y = a(frame), b(frame)
@@ -298,7 +221,7 @@ class Steps:
                 return Column(data if sign == "is" else opposite(data), False, first(x.gone, y.gone))
 
             return same
-        order, slack = ORDER[sign], self._slack(left, right)
+        order, slack = ORDER[sign], self.slack(left, right)
 
         def made(frame: Frame) -> Column:
             x, y = a(frame), b(frame)
@@ -306,7 +229,7 @@ class Steps:
 
         return made
 
-    def _slack(self, left: Op, right: Op) -> float:
+    def slack(self, left: Op, right: Op) -> float:
         """By how much two sides may differ and still be equal; members of a series not at all."""
         if left.type.sort != "number":
             return 0.0
@@ -317,7 +240,7 @@ class Steps:
         return lambda frame: (lambda x: Column(opposite(x.data), False, x.gone))(ask(frame))
 
     def _logic(self, op: Op, word: str, left: Op, right: Op) -> Ask:
-        return _joined(word, [self.part(left, self.leans(op)), self.part(right, self.leans(op))])
+        return joined(word, [self.part(left, self.leans(op)), self.part(right, self.leans(op))])
 
     def _if(self, op: Op, condition: Op, then: Op, otherwise: Op) -> Ask:
         leans = self.leans(op)
@@ -355,124 +278,13 @@ class Steps:
         ask = self.part(operand, self.leans(op))
         return lambda frame: (lambda x: Column(single((x.gone == 0) & opposite(x.none))))(ask(frame))
 
-    def _gather(self, op: Op, word: str, *pairs: Op | None) -> Ask:
-        leans = self.leans(op)
-        wheres = [None if test is None else self.part(test, leans) for test in pairs[::2]]
-        bodies = [None if body is None else self.part(body, leans) for body in pairs[1::2]]
-        if word in ("any", "all"):
-            return _joined("or" if word == "any" else "and", list(_wanted(word, wheres, bodies)))
-        if not bodies:
-            empty = Column(0.0, False, VOID if word in ("greatest", "least") else 0)
-            return lambda frame: empty
-        whole = op.type.sort == "member"
-        most: Any = MOST_CODES if whole else np.inf
-        start = {"greatest": -most, "least": most}.get(word, 0.0)
-        run: Callable[[Any, Any], Any] = {"greatest": np.maximum, "least": np.minimum}.get(word, add)
-        extreme = word in ("greatest", "least")
 
-        def made(frame: Frame) -> Column:
-            data: Any = start
-            gone: Any = 0
-            found: Any = False
-            for test, body in zip(wheres, bodies, strict=True):
-                wanted = TRUE if test is None else test(frame)
-                value = Column(1.0) if body is None else body(frame)
-                why = lacking(value)
-                if wanted.data is True:
-                    data = run(data, value.data)
-                else:
-                    data = where(wanted.data, run(data, value.data), data)
-                    why = where(wanted.data, why, 0)
-                gone = first(gone, wanted.gone, why)
-                found = found | wanted.data
-            if extreme and not every(found):
-                data = where(found, data, 0)
-                gone = first(gone, where(found, 0, VOID))
-            return Column(single(data), False, gone)
-
-        return made
-
-    def _met(self, end: str, number: int, members: Sequence[Any], accept: Op) -> Ask | None:
-        """A pick of the first number that reaches a limit, or of the last that does not pass it, by address."""
-        limit = met_by(end, number, members, accept)
-        if limit is None:
-            return None
-        sign, op = limit
-        slack = self._slack(accept.parts[1], accept.parts[2])
-        ladder = Ladder(members, slack, below=sign in (">", "<="))
-        values = np.array([float(member) for member in members])
-        found = np.array([*values, 0.0]) if end == "first" else np.array([0.0, *values])
-        nothing = len(values) if end == "first" else 0
-        ask = self.part(op, self.leans(accept))
-
-        def made(frame: Frame) -> Column:
-            column = ask(frame)
-            spot = ladder.climb(column.data)
-            gone = first(lacking(column), plain(single(where(spot == nothing, VOID, 0))))
-            return Column(single(found.take(spot)), False, gone)
-
-        return made
-
-    def _pick(self, op: Op, end: str, number: int, series: str, accept: Op) -> Ask:
-        members = self.rulebook.members[series]
-        met = self._met(end, number, members, accept)
-        if met is not None:
-            return met
-        ordered = members if end == "first" else list(reversed(members))
-        columns = [self.codes.column(member, op.type) for member in ordered]
-        ask = self.part(accept, self.leans(accept))
-        bound = self.bound
-
-        def made(frame: Frame) -> Column:
-            data: Any = 0
-            gone: Any = 0
-            left: Any = True
-            before = bound.get(number)
-            for column in columns:
-                bound[number] = column
-                test = ask(frame)
-                lost = left & (test.gone != 0)
-                taken = left & test.data & opposite(lost) if some(lost) else left & test.data
-                if some(lost):
-                    gone = where(lost, test.gone, gone)
-                if some(taken):
-                    data = where(taken, column.data, data)
-                left = left & opposite(taken | lost)
-                if not some(left):
-                    break
-            if before is not None:
-                bound[number] = before
-            if some(left):
-                gone = where(left, VOID, gone)
-            return Column(single(data), False, plain(single(gone)))
-
-        return made
-
-
-def _absent_or(cell: Any) -> Any:
-    """A cell of a property, with what is not there as an `Absent`."""
-    if cell is None or cell is MISSING or cell is DASH:
-        return Absent([], void=cell is DASH)
-    return cell
-
-
-def _wanted(word: str, wheres: Sequence[Ask | None], bodies: Sequence[Ask | None]) -> Iterator[Ask]:
-    """For each item whether it makes any, or breaks all."""
-    for test, body in zip(wheres, bodies, strict=True):
-        value: Ask = body if body is not None else lambda frame: TRUE
-        if test is None:
-            yield value
-        elif word == "any":
-            yield _joined("and", [test, value])
-        else:
-            yield _joined("or", [_negated(test), value])
-
-
-def _negated(ask: Ask) -> Ask:
+def negated(ask: Ask) -> Ask:
+    """Whether a condition does not hold."""
     return lambda frame: (lambda x: Column(opposite(x.data), False, x.gone))(ask(frame))
 
 
-def _joined(word: str, asks: Sequence[Ask]) -> Ask:
+def joined(word: str, asks: Sequence[Ask]) -> Ask:
     """`and` or `or` of several conditions: what stands after one that settles it is not asked for."""
     settles = word == "or"
 

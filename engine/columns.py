@@ -12,8 +12,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from .arrays import UNKNOWN, VOID, Column, blend, every, here, opposite, rows_of, some
-from .column_rules import Judge, RuleSteps
+from .arrays import UNKNOWN, VOID, Column, blend, every, gather, here, opposite, rows_of, some
+from .column_rules import Judge
+from .column_starts import Start, StartSteps
 from .column_steps import Ask
 from .grids import Codes
 from .planning import Key, Place, Plan
@@ -108,7 +109,7 @@ class Columns:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         self.codes = Codes(plan.run.rulebook.ranks)
-        steps = RuleSteps(plan, self.codes)
+        steps = StartSteps(plan, self.codes)
         self.asks: list[Ask | None] = [
             steps.routes(place.rule.routes)
             if place.rule is not None
@@ -118,21 +119,21 @@ class Columns:
             for place in plan.places
         ]
         self.judges: dict[Key, Judge] = {key: steps.judge(check) for key, (_, check) in plan.checks.items()}
-        self.starts: dict[int, Ask] = {}
-        """For each choice whose first check is a limit that rising members reach, where they reach it."""
+        self.starts: dict[int, Start] = {}
+        """For each choice that need not begin with its first member."""
         for place in plan.places:
             start = steps.start(place) if place.chosen else None
             if start is not None:
                 self.starts[place.number] = start
         self.extra = steps.asks
         self.leaning = {number: frozenset(places) for number, places in steps.leaning.items()}
-        self.members: dict[int, list[Any]] = {}
+        self.members: dict[int, Any] = {}
         """For each choice the codes of its members."""
         self.defaults: dict[int, Column] = {}
         """For each open field what it is where a row does not state it."""
         for place in plan.places:
             if place.chosen:
-                self.members[place.number] = [self.code(place, member) for member in place.members]
+                self.members[place.number] = np.array([self.code(place, member) for member in place.members])
             elif place.rule is None:
                 self.defaults[place.number] = self._default(place)
 
@@ -194,47 +195,53 @@ class Block:
             gone[:] = asked.gone
         choosing = wanted & asked.data & (gone == 0)
         none = False if every(asked.data) else opposite(asked.data)
-        start = self.columns.starts.get(place.number)
-        if start is None:
-            data = self._walk(place, place.checks, None, frame, choosing, gone)
-        else:
-            met = start(frame)
-            if some(met.gone):
-                gone[rows_of(choosing & (met.gone == UNKNOWN), frame.count)] = UNKNOWN
-                choosing = choosing & (met.gone != UNKNOWN)
-            data = self._walk(place, place.checks[1:], met.data, frame, choosing, gone)
+        data = self._walk(place, frame, choosing, gone)
         return Column(data, none, gone if gone.any() else 0)
 
-    def _walk(
-        self, place: Place, checks: Sequence[Key], starts: Any, frame: Frame, choosing: Any, gone: Any
-    ) -> Any:
-        """The members chosen, from `starts` on; what has none is marked in `gone`."""
+    def _walk(self, place: Place, frame: Frame, choosing: Any, gone: Any) -> Any:
+        """The members chosen, each row at a member of its own; what has none is marked in `gone`."""
         members = self.columns.members[place.number]
-        if starts is not None and not checks:
-            gone[rows_of(choosing & (starts == len(members)), frame.count)] = VOID
-            return np.array([*members, 0]).take(np.broadcast_to(starts, frame.count))
-        data = np.zeros(frame.count, np.array(members[:1]).dtype if members else np.intp)
-        settled = np.zeros(frame.count, bool)
+        most = len(members)
+        checks: Sequence[Key] = place.checks
+        start = self.columns.starts.get(place.number)
+        spots: Any = 0
+        if start is not None:
+            spots, unsure = start.begin(frame)
+            if not some(unsure):
+                checks = start.rest
         left = rows_of(choosing, frame.count)
-        for number, member in enumerate(members):
-            ready = left
-            if starts is not None:
-                ready = left[np.broadcast_to(starts, frame.count).take(left) <= number]
-                if not len(ready):
-                    continue
-            inner = frame.bind(place.number, member, None if len(ready) == frame.count else ready)
-            passing, unknown = self._passing(checks, inner)
-            done = ready if passing is None else ready.take(passing)
-            data[done] = member
-            settled[done] = True
-            if unknown is not None:
-                lost = ready.take(unknown)
-                gone[lost] = UNKNOWN
-                settled[lost] = True
-            left = left[~settled.take(left)]
-            if not len(left):
+        data = np.zeros(frame.count, members.dtype)
+        if isinstance(spots, np.ndarray):
+            spots = spots.take(left).astype(np.intp)
+        while len(left):
+            if isinstance(spots, np.ndarray):
+                there = spots < most
+                if not there.all():
+                    gone[left[~there]] = VOID
+                    rows = np.flatnonzero(there)
+                    left, spots = left.take(rows), spots.take(rows)
+                    if not len(rows):
+                        break
+                member = gather(members, spots)
+            elif spots >= most:
+                gone[left] = VOID
                 break
-        gone[left] = VOID
+            else:
+                member = members[spots].item()
+            passing, unknown = self._passing(
+                checks, frame.bind(place.number, member, None if len(left) == frame.count else left)
+            )
+            if passing is None:
+                data[left] = member
+                break
+            data[left.take(passing)] = member.take(passing) if isinstance(member, np.ndarray) else member
+            failing = np.ones(len(left), bool)
+            failing[passing] = False
+            if unknown is not None:
+                gone[left.take(unknown)] = UNKNOWN
+                failing[unknown] = False
+            rows = np.flatnonzero(failing)
+            left, spots = left.take(rows), (spots.take(rows) if isinstance(spots, np.ndarray) else spots) + 1
         return data
 
     def _passing(self, checks: Sequence[Key], frame: Frame) -> tuple[Rows, Rows]:

@@ -1,8 +1,8 @@
 """The book `feeds` as somebody would write it who needs no other: plain Python, and numpy over blocks of rows.
 
-Both are honest best efforts: tables flattened beforehand, what does not change taken out of the loop, direct
-addresses where the keys lie on a grid. Each answers the size, the device and the check that rejected each smaller
-size, with slack in every comparison as the engine has it.
+All are honest best efforts: tables flattened beforehand, what does not change taken out of the loop, direct
+addresses where the keys lie on a grid. Each answers the size and the device, with slack in every comparison as the
+engine has it; plain Python also says which check rejected each smaller size.
 """
 
 from __future__ import annotations
@@ -154,3 +154,71 @@ def size_feeds(
 
 def _both(rows: Any, values: Any, mask: Any) -> tuple[Any, Any]:
     return rows[mask], values[mask]
+
+
+# --- numpy, each check turned round -----------------------------------------------------------------------
+
+_WIDE = len(_FACTOR[0])
+_STEPS = round(max(DEVICES) / 5) + 1
+_BEFORE = np.array([0.0, *(DEVICES[max(bisect_left(DEVICES, spot * 5.0) - 1, 0)] for spot in range(1, _STEPS))])
+_BEFORE[: round(DEVICES[0] / 5) + 1] = 0.0
+_BEARS_ROWS = _BEARS.ravel()
+_REACH = round(_BEARS.max() / 5) + 2
+_FIRST = np.array([[bisect_left(row.tolist(), spot * 5.0) for spot in range(_REACH)] for row in _BEARS]).ravel()
+_CAPS = np.array([[bisect_left(row.tolist(), spot * 5.0) for spot in range(_STEPS)] for row in _MOST]).ravel()
+_SHIFT, _BITS = 46, int(np.array([0.05]).view(np.int64)[0] >> 46)
+_CUTS = int(np.array([20.0]).view(np.int64)[0] >> 46) - _BITS
+_LOWEST = (np.arange(_CUTS + 1) + _BITS << _SHIFT).view(np.float64)
+_THIN = np.array([[np.sum(row > low * (1 + 1 / 64)) for low in _LOWEST] for row in _RESISTANCE * 1000]).ravel()
+_OHMS = np.concatenate([_RESISTANCE * 1000, np.zeros((2, 1))], axis=1).ravel()
+
+
+def _steps(value: Any, most: int) -> Any:
+    """How many steps of 5 reach a value."""
+    spot = np.ceil(value * (0.2 * (1 - SLACK)))
+    return np.minimum(spot, most, out=spot).astype(np.intp)
+
+
+def threshold_feeds(
+    short: Any, strings: Any, metal: Any, cover: Any, ends: Any, ambient: Any, height: Any, bundled: Any,
+    length: Any, voltage: Any, block: int = 16384,
+) -> tuple[Any, Any]:
+    """The same without a walk: each check has a first size, and the last of them counts."""
+    sizes = np.full(len(short), -1, np.intp)
+    devices = np.empty(len(short))
+    most_size = len(SIZES)
+    for start in range(0, len(short), block):
+        part = slice(start, start + block)
+        current = short[part] * strings[part]
+        steady = 1.25 * current
+        required = 1.25 * steady
+        need = _steps(required, _REACH - 1)
+        spot = np.minimum(need, len(_NEXT) - 1)
+        device = devices[part] = _NEXT.take(spot, mode="clip")
+        tall = np.minimum(np.ceil(height[part] * (1 - SLACK)), 901).astype(np.intp)
+        heat = ambient[part] + _ADDER.take(tall, mode="clip")
+        warm = np.ceil(heat * (0.2 * (1 - SLACK)))
+        warm = np.minimum(np.maximum(warm, 2, out=warm), _WIDE - 1, out=warm).astype(np.intp)
+        weakened = _FACTOR.ravel().take(warm + _WIDE * cover[part], mode="clip")
+        weakened *= _BUNDLING.take(np.ceil(bundled[part] * (1 - SLACK)).astype(np.intp), mode="clip")
+        metals = metal[part]
+        own = metals * 3 + cover[part]
+        # what carries enough in the heat, and more than the device before the one that guards it
+        with np.errstate(divide="ignore"):
+            reach = np.maximum(steady * (1 - SLACK), _BEFORE.take(spot, mode="clip") * (1 + 2 * SLACK)) / weakened
+        reach = np.minimum(np.ceil(reach * 0.2), _REACH - 1).astype(np.intp)
+        size = np.maximum(
+            _FIRST.take((metals * 3 + ends[part]) * _REACH + need, mode="clip"),
+            _FIRST.take(own * _REACH + reach, mode="clip"),
+        )
+        np.maximum(size, _CAPS.take(metals * _STEPS + spot, mode="clip"), out=size)
+        ohms = voltage[part] * (15.0 * (1 + SLACK)) / (length[part] * current)
+        cut = np.minimum(np.maximum((ohms.view(np.int64) >> _SHIFT) - _BITS, 0), _CUTS)
+        thin = _THIN.take(metals * (_CUTS + 1) + cut, mode="clip")
+        thin += _OHMS.take(metals * (most_size + 1) + thin, mode="clip") > ohms
+        np.maximum(size, thin, out=size)
+        # what carries more than the greatest device is guarded by none
+        carries = _BEARS_ROWS.take(own * most_size + size, mode="clip") * weakened
+        size[~((weakened > 0) & (size < most_size) & (carries <= DEVICES[-1] * (1 + SLACK)) & np.isfinite(device))] = -1
+        sizes[part] = size
+    return sizes, devices

@@ -333,12 +333,21 @@ def test_a_block_of_columns_against_numpy(tmp_path: Path) -> None:
 
     hand: list[tuple[np.ndarray, np.ndarray]] = []
 
-    def theirs() -> None:
+    def walked() -> None:
         hand[:] = [by_hand.size_feeds(*arrays)]
 
-    ratio = ratios(7, ours, theirs)
+    def turned() -> None:
+        hand[:] = [by_hand.threshold_feeds(*arrays)]
+
+    for name, theirs, bar in (("walk", walked, 1.3), ("thresholds", turned, None)):
+        ratio = ratios(7, ours, theirs)
+        assert (answers["size"] == hand[0][0]).all()
+        assert (np.where(answers["device"] < 0, np.inf, answers["device"]) == hand[0][1]).all()
+        report(f"columns / numpy by hand, {name}", ratio, bar)
+    del made.columns.starts[places["size"]]
+    ratio = ratios(7, ours, walked)
     assert (answers["size"] == hand[0][0]).all()
-    report("columns / numpy by hand", ratio, 1.3)
+    report("columns that look at every size / numpy by hand, walk", ratio, None)
 
 
 def test_rows_from_file_to_file(tmp_path: Path) -> None:

@@ -1,7 +1,8 @@
 """Columns against decimals: many random designs, and those that stand on a bound of a table or on a rating.
 
 `GAUGEBOOK_DESIGNS=100000 pytest -n 0 -m differential -s tests/fast/test_columns.py` tries so many of every book;
-without it a sample is tried. The whole row is compared: verdict, governing check, margin, choices and error.
+without it a sample is tried. All cores are used. The whole row is compared: verdict, governing check, margin,
+choices and error.
 """
 
 from __future__ import annotations
@@ -9,7 +10,10 @@ from __future__ import annotations
 import itertools
 import os
 import random
+from concurrent.futures import ProcessPoolExecutor
 from decimal import Decimal
+from itertools import repeat
+from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
@@ -197,6 +201,11 @@ def test_numbers_too_great_to_mean_anything_are_left_to_decimals(kept: Path, tmp
 @pytest.mark.parametrize(("project", "book"), LAID_OUT)
 def test_a_hundred_thousand_designs(project: str, book: str) -> None:
     count, part = DESIGNS or 2000, 2000
-    tried = [varied(project, book, min(part, count - done), 100 + done) for done in range(0, count, part)]
+    begun = range(0, count, part)
+    sizes = [min(part, count - done) for done in begun]
+    with ProcessPoolExecutor(mp_context=get_context("fork")) as pool:
+        tried = list(
+            pool.map(varied, repeat(project), repeat(book), sizes, [100 + done for done in begun])
+        )
     passed, once = (sum(numbers) for numbers in zip(*tried, strict=True))
     print(f"\n  {book} on {project}: {count} designs, {passed} pass, {once} as columns, 0 differences")

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 np = pytest.importorskip("numpy")
 
-from gaugebook.grids import Codes, Finder, Grid, Ladder  # noqa: E402
+from gaugebook.declared import Type  # noqa: E402
+from gaugebook.grids import Codes, Finder, Grid  # noqa: E402
 from gaugebook.kinds import NUMBER  # noqa: E402
-from gaugebook.model import Type  # noqa: E402
+from gaugebook.ladders import Ladder  # noqa: E402
 from gaugebook.runtime import REST, SLACK, Absent, Axis, Table  # noqa: E402
 
 A_NUMBER = Type("number", NUMBER)
@@ -46,18 +47,30 @@ def test_a_key_falls_where_it_falls_alone(
     assert [finder.find(float(key)) for key in tried] == found
 
 
-def test_bounds_on_no_grid_are_met_all_the_same() -> None:
-    bounds = [Decimal("0.1"), Decimal("3.14159"), Decimal("1000000.7")]
-    ladder = Ladder(bounds, 1e-9, below=True)
-    assert ladder.known is None
-    assert ladder.climb(np.array([0.0, 0.1, 3.2, 2e6])).tolist() == [0, 1, 2, 3]
-    assert Ladder([Decimal(15), Decimal(20), Decimal(400)], 1e-9, below=False).known is not None
+@given(
+    st.lists(st.decimals(-50, 1_000_000, places=4), max_size=20, unique=True).map(sorted),
+    st.lists(st.floats(-100, 2_000_000), min_size=1, max_size=20),
+    st.booleans(),
+)
+def test_addresses_say_what_searching_says(bounds: list[Decimal], near: list[float], below: bool) -> None:
+    ladder = Ladder(bounds, 1e-9, below)
+    tried = np.array([*near, *ladder.edges, *np.nextafter(ladder.edges, np.inf), 0.0, -0.0, 1e300, -1e300, np.inf])
+    expected = np.searchsorted(ladder.edges, tried, "right" if below else "left").tolist()
+    assert ladder.climb(tried).tolist() == expected
+    assert [ladder.climb(float(number)) for number in tried] == expected
+
+
+def test_few_bounds_are_searched() -> None:
+    pipes = [Decimal(text) for text in ("0.0845", "0.1053", "0.1984", "0.1996", "16.9", "1000000.7")]
+    assert Ladder(pipes, 1e-9, below=True).own is not None
+    assert Ladder([Decimal(0), *pipes], 1e-9, below=True).own is not None
+    assert Ladder([Decimal(-5), Decimal(0), *pipes], 1e-9, below=True).own is None
 
 
 def test_what_is_no_number_falls_somewhere_and_breaks_nothing() -> None:
     ladder = Ladder([Decimal(15), Decimal(20)], 1e-9, below=False)
     with np.errstate(all="ignore"):
-        assert set(ladder.climb(np.array([np.nan, np.inf, -np.inf])).tolist()) <= {0, 1, 2}
+        assert set(ladder.climb(np.array([np.nan, -np.nan, np.inf, -np.inf])).tolist()) <= {0, 1, 2}
 
 
 @given(
