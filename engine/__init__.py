@@ -4,11 +4,17 @@
 when it is first used, so that importing this package costs nothing.
 """
 
+from __future__ import annotations
+
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from .blocks import Grid, Heading, Items, Paragraph, as_html, as_markdown, as_text
+    from .contents import read_content
     from .diagnostics import Diagnostic, GaugebookError, Problems, Refused, Span, hint
     from .explanation import Explanation, explain
     from .hooks import (
@@ -70,6 +76,7 @@ _HOMES = {
     "hookimpl": "hooks",
     "limits": "questions",
     "open_book": "session",
+    "read_content": "contents",
     "render_markdown": "rendering",
     "render_text": "rendering",
     "share_used": "sheet",
@@ -115,6 +122,7 @@ __all__ = [
     "hookimpl",
     "limits",
     "open_book",
+    "read_content",
     "render_markdown",
     "render_text",
     "share_used",

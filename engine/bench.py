@@ -23,12 +23,13 @@ from .linting import lint
 from .loading import as_list, plain
 from .moments import LAST_DAY, Moment, next_day
 from .provenance import story
+from .resources import PathLike
 from .shelf import HEADER_FILE, Shelf
 from .slips import change_cells
 from .starting import start
 
 
-def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:
+def find(text: str, folders: Sequence[PathLike]) -> tuple[str, Path, list[PathLike]]:
     """A ruleset named by id or by path: its id, its place, and the folders to search for it and its parents.
 
     An id known on the shelf wins over a path; raises `GaugebookError` when the text is neither.
@@ -44,7 +45,7 @@ def find(text: str, folders: Sequence[Path]) -> tuple[str, Path, list[Path]]:
     raise GaugebookError.because("unknown-ruleset-or-path", text=text, nearest=hint(text, places))
 
 
-def listing(folders: Sequence[Path]) -> list[dict[str, Any]]:
+def listing(folders: Sequence[PathLike]) -> list[dict[str, Any]]:
     """Every ruleset found: id, version, title, what it extends, and whether it is in force by itself."""
     problems = Problems()
     found = []
@@ -72,7 +73,7 @@ def listing_page(found: list[dict[str, Any]]) -> list[Block]:
     return [Grid(["ruleset", "version", "extends", "title"], rows)]
 
 
-def show(text: str, folders: Sequence[Path]) -> list[Block]:
+def show(text: str, folders: Sequence[PathLike]) -> list[Block]:
     """A ruleset with everything below it: its layers and its entries with their citations."""
     book = _stacked(text, folders)
     top = book.layers[-1]
@@ -109,7 +110,7 @@ def _layers(entry: Entry) -> str:
     return ", ".join(dict.fromkeys(change.layer for change in entry.history))
 
 
-def show_coverage(text: str, folders: Sequence[Path]) -> list[Block]:
+def show_coverage(text: str, folders: Sequence[PathLike]) -> list[Block]:
     """What the nearest coverage register of a ruleset's stack says, and the entries behind each section.
 
     Raises `GaugebookError` when no layer of the stack has one, and `Refused` when it cannot be read.
@@ -123,7 +124,7 @@ def show_coverage(text: str, folders: Sequence[Path]) -> list[Block]:
     return register.page()
 
 
-def show_entry(text: str, name: str, folders: Sequence[Path]) -> list[Block]:
+def show_entry(text: str, name: str, folders: Sequence[PathLike]) -> list[Block]:
     """One entry in full: what it says, on what authority, and who changed it.
 
     `name` is `section/name`, or the name alone where only one section has it.
@@ -172,12 +173,12 @@ def _grid(body: dict[str, Any]) -> Grid:
     return Grid([keys[0], *columns], [[row, *cells] for row, cells in body["rows"].items()])
 
 
-def diff(one: str, other: str, folders: Sequence[Path]) -> list[dict[str, Any]]:
+def diff(one: str, other: str, folders: Sequence[PathLike]) -> list[dict[str, Any]]:
     """What changed from one ruleset to another, as `differing.differences` tells it."""
     return differences(_stacked(one, folders), _stacked(other, folders))
 
 
-def _stacked(text: str, folders: Sequence[Path]) -> Book:
+def _stacked(text: str, folders: Sequence[PathLike]) -> Book:
     id, _, searched = find(text, folders)
     problems = Problems()
     book = build([id], searched, problems)
@@ -185,7 +186,7 @@ def _stacked(text: str, folders: Sequence[Path]) -> Book:
     return book
 
 
-def check(text: str, folders: Sequence[Path]) -> str:
+def check(text: str, folders: Sequence[PathLike]) -> str:
     """One line about a sound ruleset or jurisdiction, and what deserves a look; raises `Refused` with every
     fault of an unsound one, on any of the days on which something in it begins or ends.
     """
@@ -219,7 +220,7 @@ def turning_days(book: Book) -> list[str]:
     return sorted(days - {LAST_DAY})
 
 
-def _check_jurisdiction(path: Path, folders: Sequence[Path]) -> str:
+def _check_jurisdiction(path: Path, folders: Sequence[PathLike]) -> str:
     shelf = Shelf([path.resolve().parent.parent, *folders])
     problems = Problems()
     place = read_jurisdiction(path.stem, shelf, problems)
@@ -231,7 +232,7 @@ def _check_jurisdiction(path: Path, folders: Sequence[Path]) -> str:
     return f"{path.stem} is sound: {len(place.periods)} periods"
 
 
-def begin(id: str, parent: str, folder: Path, folders: Sequence[Path]) -> str:
+def begin(id: str, parent: str, folder: Path, folders: Sequence[PathLike]) -> str:
     """Write a first layer over `parent`; one line that says where."""
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", id):
         raise GaugebookError.because("bad-pattern", value=id, pattern="place-year")
@@ -239,7 +240,7 @@ def begin(id: str, parent: str, folder: Path, folders: Sequence[Path]) -> str:
 
 
 def try_out(
-    text: str, folders: Sequence[Path], slips: bool = False, entries: Sequence[str] | None = None
+    text: str, folders: Sequence[PathLike], slips: bool = False, entries: Sequence[str] | None = None
 ) -> tuple[bool, str]:
     """Whether the cases of a ruleset hold, and the report on them.
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import zip_longest
-from typing import NamedTuple
+
+from .records import Record
 
 WIDTH = 100
 """The width of a terminal page, in characters."""
@@ -16,26 +17,26 @@ GAP = 2
 """The space between two columns."""
 
 
-class Heading(NamedTuple):
+class Heading(Record):
     """The title of the page (`level` 1) or of a part of it."""
 
     text: str
     level: int = 2
 
 
-class Paragraph(NamedTuple):
+class Paragraph(Record):
     """Running text."""
 
     text: str
 
 
-class Items(NamedTuple):
+class Items(Record):
     """A list of short texts."""
 
     texts: Sequence[str]
 
 
-class Grid(NamedTuple):
+class Grid(Record):
     """A table; every cell is finished text."""
 
     headers: Sequence[str]
@@ -44,6 +45,8 @@ class Grid(NamedTuple):
 
 Block = Heading | Paragraph | Items | Grid
 
+
+_BLANKS = dict.fromkeys(map(ord, "\t\n\v\f\r"), " ")
 
 TIE = "\N{NO-BREAK SPACE}"
 """Stands between a figure and its unit, so that a narrow column does not part them; printed as a space."""
@@ -93,13 +96,25 @@ def _item(text: str) -> str:
     return "\n".join(("  " if number else "- ") + line for number, line in enumerate(lines))
 
 
+BULLET = "· "
+"""A cell that begins so belongs to the line of its group above; its further lines are set in."""
+
+
 def _wrapped(text: str, width: int) -> list[str]:
     """The text in lines of at most `width`, broken between words where that is possible."""
-    if len(text) <= width and text.isprintable():
-        return [text.strip()]
-    import textwrap
-
-    return textwrap.wrap(text, width, break_long_words=False) or [""]
+    if len(text) <= width and text.replace(TIE, "").isprintable():
+        return [text.strip(" ")]
+    hang = "  " if text.startswith(BULLET) else ""
+    lines: list[str] = []
+    used = width + 1
+    for word in filter(None, text.translate(_BLANKS).split(" ")):
+        if used + len(word) < width:
+            lines[-1] += f" {word}"
+            used += len(word) + 1
+        else:
+            lines.append(hang + word if lines else word)
+            used = len(lines[-1])
+    return lines or [""]
 
 
 def _columns(block: Grid) -> str:
@@ -122,12 +137,12 @@ def _columns(block: Grid) -> str:
 def _widths(block: Grid) -> list[int]:
     """Column widths that fit the page: the widest columns give way, but no column below its longest word."""
     columns = list(zip(block.headers, *block.rows, strict=True))
-    words = [max(1, _longest(column)) for column in columns]
     widths = [
-        max(word, min(len(column[0]), WIDEST_HEADER), *map(len, column[1:]))
-        for word, column in zip(words, columns, strict=True)
+        max(1, _longest(column[:1]), min(len(column[0]), WIDEST_HEADER), *map(len, column[1:]))
+        for column in columns
     ]
     room = WIDTH - GAP * (len(widths) - 1)
+    words = [max(1, _longest(column)) for column in columns] if sum(widths) > room else []
     while sum(widths) > room:
         spare = [width - word for width, word in zip(widths, words, strict=True)]
         widest = max(range(len(widths)), key=lambda at: (spare[at] > 0, widths[at]))

@@ -5,26 +5,33 @@ What loading needs is imported only when something is loaded.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
-from functools import cached_property
-from pathlib import Path as FilePath
-from typing import TYPE_CHECKING, Any
+from functools import cached_property, partial
 
 from . import cache
 from .diagnostics import Problems
 from .extending import extensions
 from .inputs import Inputs, note_file, watching
 from .moments import LATEST, Moment
-from .resources import packaged
+from .resources import PathLike, shipped
 from .rulebook import Rulebook, code_of
-from .shelf import Shelf, ruleset_files
+from .shelf import Shelf, id_of, ruleset_files
+from .thawing import Thawing, frozen_parts
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from .entries import Book
     from .expressions import Written
 
-COMPILED, WRITTEN = "book", "written"
+COMPILED, WRITTEN, GRAMMAR = "book", "written", "grammar"
 """The kinds of what is kept."""
+
+IN_PARTS = ("entries", "tables")
+"""What is large in a compiled book and of which one project needs a small part."""
 
 
 class CheckedBook:
@@ -77,10 +84,12 @@ class CheckedBook:
         return Rulebook(self.frozen())
 
 
-def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> CheckedBook:
+def check_book(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> CheckedBook:
     """Load and check a stack of rulesets, the first at the bottom, as of a moment."""
+    from .grammar.parser import keep_tables
     from .layers import build
 
+    keep_tables(partial(cache.fetch, GRAMMAR), partial(cache.keep, GRAMMAR))
     problems = Problems()
     book = build(list(ids), list(folders), problems, moment)
     if len(problems):
@@ -88,7 +97,7 @@ def check_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mom
     return CheckedBook(book, problems)
 
 
-def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> Rulebook:
+def open_book(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> Rulebook:
     """A stack of rulesets compiled; raises `Refused` with every problem found.
 
     A book compiled before is fetched from the cache while all it was made from is still the same.
@@ -96,13 +105,18 @@ def open_book(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Mome
 
     def made(checked: CheckedBook) -> dict[str, Any]:
         frozen = checked.frozen()
-        return {"frozen": frozen, "code": code_of(frozen)}
+        units = checked.model.units
+        for part in (*frozen["attributes"], *frozen["checks"]):
+            units.unit(part["unit"] or "1")
+        parts = {name: frozen_parts(frozen.pop(name)) for name in IN_PARTS}
+        return {"frozen": frozen, "parts": parts, "code": code_of(frozen), "units": units.to_rows()}
 
     kept = _kept(COMPILED, made, ids, folders, moment)
-    return Rulebook(kept["frozen"], kept["code"])
+    frozen = kept["frozen"] | {name: Thawing(parts) for name, parts in kept["parts"].items()}
+    return Rulebook(frozen, kept["code"], kept["units"])
 
 
-def open_written(ids: Sequence[str], folders: Sequence[FilePath] = (), moment: Moment = LATEST) -> Written:
+def open_written(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> Written:
     """What a reader asks for beside a stack of rulesets; kept and refused like the compiled book."""
     from .expressions import Written
 
@@ -118,34 +132,38 @@ def _kept(
     kind: str,
     make: Callable[[CheckedBook], dict[str, Any]],
     ids: Sequence[str],
-    folders: Sequence[FilePath],
+    folders: Sequence[PathLike],
     moment: Moment,
 ) -> dict[str, Any]:
     """What is made of a stack of rulesets, fetched while nothing it was made from has changed."""
     shelf = Shelf(folders)
     lenders = extensions().fingerprint()
-    where = [str(folder.absolute()) for folder in shelf.folders]
+    where = [os.path.abspath(folder) for folder in shelf.folders]
     key = (list(ids), where, moment.day, sorted(moment.days.items()), lenders)
     kept: dict[str, Any] | None = cache.fetch(kind, key)
-    if kept is not None and _still_holds(kept, shelf):
-        return kept
+    if kept is not None:
+        inputs = Inputs.from_plain(kept["inputs"])
+        if _still_held(inputs, shelf):
+            if not all(inputs.marks.values()) and inputs.mark_again():
+                cache.keep(kind, key, {**kept, "inputs": inputs.to_plain()})
+            return kept
     with watching() as seen:
         made = make(check_book(ids, folders, moment))
-        units = packaged("rulesets", "units.yaml")
-        note_file(units, units.read_bytes())
+        with open(shipped("rulesets", "units.yaml"), "rb") as units:
+            note_file(units.name, units.read())
     cache.keep(kind, key, {"inputs": seen.to_plain(), **made})
     return made
 
 
-def _still_holds(kept: dict[str, Any], shelf: Shelf) -> bool:
+def _differ(found: str | None, place: str) -> bool:
+    return found is None or os.path.normpath(found) != os.path.normpath(place)
+
+
+def _still_held(inputs: Inputs, shelf: Shelf) -> bool:
     """True while the same rulesets would be found, with the same files of the same content."""
-    inputs = Inputs.from_plain(kept["inputs"])
     try:
-        for name, files in inputs.listings.items():
-            place = FilePath(name)
-            id = place.stem if place.suffix == ".yaml" else place.name
-            if shelf.place(id) != place or [str(path) for path in ruleset_files(place)] != files:
-                return False
-        return inputs.unchanged()
+        if any(_differ(shelf.place(id_of(place)), place) for place in inputs.listings):
+            return False
+        return inputs.untouched() or inputs.unchanged(ruleset_files)
     except OSError:
         return False

@@ -7,24 +7,29 @@ that cannot be written means that nothing is kept. Values are what `marshal` can
 
 from __future__ import annotations
 
-import hashlib
 import marshal
 import os
 import stat
 import sys
 from functools import cache
-from pathlib import Path
-from typing import Any
+from zlib import crc32
 
 from .diagnostics import Diagnostic, diagnose
+from .digests import sha256
 from .filing import write_whole
-from .resources import packaged
+from .resources import shipped
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
 
 VARIABLE = "GAUGEBOOK_CACHE"
 """An environment variable: the folder to keep things in, or `off`."""
 
-MAGIC = b"gaugebook cache 1\n"
+MAGIC = b"gaugebook cache 2\n"
 DIGEST_BYTES = 32
+SUM_BYTES = 4
 MOST_FILES = 256
 """More than this are not kept; the ones unused for longest go first."""
 
@@ -40,23 +45,23 @@ def switch(on: bool) -> None:
     _on = on
 
 
-def folder() -> Path | None:
+def folder() -> str | None:
     """Where things are kept; None when nothing is to be kept or there is no home."""
     wanted = os.environ.get(VARIABLE, "")
     if not _on or wanted == "off":
         return None
     if wanted:
-        return Path(wanted)
+        return wanted
     base = os.environ.get("XDG_CACHE_HOME", "")
     if not os.path.isabs(base):
         base = os.path.expanduser(os.path.join("~", ".cache"))
-    return Path(base) / "gaugebook" if os.path.isabs(base) else None
+    return os.path.join(base, "gaugebook") if os.path.isabs(base) else None
 
 
 def fetch(kind: str, key: object) -> Any:
     """What was kept under a key; None when there is nothing, or nothing to be trusted."""
     place = _place(kind, key)
-    if place is None or not _fit(place.parent):
+    if place is None or not _fit(os.path.dirname(place)):
         return None
     try:
         return _opened(place)
@@ -76,11 +81,11 @@ def keep(kind: str, key: object, value: Any) -> None:
         return
     try:
         payload = marshal.dumps(value)
-        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        if _fit(place.parent):
-            content = MAGIC + _fingerprint() + hashlib.sha256(payload).digest() + payload
+        _make(os.path.dirname(place))
+        if _fit(os.path.dirname(place)):
+            content = MAGIC + _fingerprint() + _sum(payload) + payload
             write_whole(place, content, 0o600)
-            _prune(place.parent)
+            _prune(os.path.dirname(place))
     except (OSError, ValueError) as error:
         _note("cache-not-kept", place, getattr(error, "strerror", None) or str(error))
 
@@ -89,13 +94,13 @@ class _Unfit(Exception):
     """A kept file is not to be trusted; says why."""
 
 
-def _place(kind: str, key: object) -> Path | None:
+def _place(kind: str, key: object) -> str | None:
     where = folder()
-    name = hashlib.sha256(repr(key).encode("utf-8", "surrogatepass")).hexdigest()[:32]
-    return where / f"{kind}-{name}" if where is not None else None
+    name = sha256(repr(key).encode("utf-8", "surrogatepass")).hexdigest()[:32]
+    return os.path.join(where, f"{kind}-{name}") if where is not None else None
 
 
-def _opened(place: Path) -> Any:
+def _opened(place: str) -> Any:
     """The value in a file; raises `OSError` or `_Unfit`."""
     flags = (getattr(os, name, 0) for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"))
     descriptor = os.open(place, sum(flags, os.O_RDONLY))  # a pipe is not waited for
@@ -104,11 +109,11 @@ def _opened(place: Path) -> Any:
         if not stat.S_ISREG(status.st_mode) or not _ours(status):
             raise _Unfit("it is not a file that only its owner, the user, can write")
         content = file.read()
-    payload = memoryview(content)[len(MAGIC) + 2 * DIGEST_BYTES :]
-    head = content[: len(MAGIC) + DIGEST_BYTES]
-    if head != MAGIC + _fingerprint():
+    head = len(MAGIC) + DIGEST_BYTES
+    payload = memoryview(content)[head + SUM_BYTES :]
+    if content[:head] != MAGIC + _fingerprint():
         raise _Unfit("it is damaged or of another version")
-    if hashlib.sha256(payload).digest() != content[len(head) : len(head) + DIGEST_BYTES]:
+    if content[head : head + SUM_BYTES] != _sum(payload):
         raise _Unfit("it is damaged")
     try:
         return marshal.loads(payload)
@@ -116,11 +121,29 @@ def _opened(place: Path) -> Any:
         raise _Unfit("it is damaged") from None
 
 
-def _prune(where: Path) -> None:
+def _sum(payload: bytes | memoryview) -> bytes:
+    """What tells a payload from a damaged one; that nobody else can write it is seen to otherwise."""
+    return crc32(payload).to_bytes(SUM_BYTES, "big")
+
+
+def _make(where: str) -> None:
+    """Make a folder that nobody else may look into, and the folders above it that are lacking."""
+    os.makedirs(os.path.dirname(where), exist_ok=True)
+    try:
+        os.mkdir(where, 0o700)
+    except FileExistsError:
+        if not os.path.isdir(where):
+            raise
+
+
+def _prune(where: str) -> None:
     """Remove the files unused for longest when there are too many; another process may do the same."""
     files = list(os.scandir(where))
     for entry in sorted(files, key=_age)[: max(0, len(files) - MOST_FILES)]:
-        Path(entry.path).unlink(missing_ok=True)
+        try:
+            os.unlink(entry.path)
+        except FileNotFoundError:
+            continue
 
 
 def _age(entry: os.DirEntry[str]) -> float:
@@ -130,7 +153,7 @@ def _age(entry: os.DirEntry[str]) -> float:
         return 0.0
 
 
-def _fit(where: Path) -> bool:
+def _fit(where: str) -> bool:
     """True for a folder that is the user's own and closed to the writing of others; none yet is not one."""
     try:
         status = os.stat(where)
@@ -162,15 +185,15 @@ def _fingerprint() -> bytes:
 
     told = [__version__, sys.version, sys.implementation.cache_tag or ""]
     package = os.path.dirname(os.path.abspath(__file__))
-    for where in (package, str(packaged("grammar")), str(packaged("rulesets", "schema"))):
+    for where in (package, shipped("grammar"), shipped("rulesets", "schema")):
         for entry in sorted(os.scandir(where), key=lambda entry: entry.name):
             if entry.is_file():
                 status = entry.stat()
                 told.append(f"{where} {entry.name} {status.st_size} {status.st_mtime_ns}")
-    return hashlib.sha256("\n".join(told).encode("utf-8", "surrogatepass")).digest()
+    return bytes(sha256("\n".join(told).encode("utf-8", "surrogatepass")).digest())
 
 
-def _note(name: str, place: Path, reason: str) -> None:
+def _note(name: str, place: str, reason: str) -> None:
     note = diagnose(name, path=place, reason=reason)
     if note not in notes:
         notes.append(note)

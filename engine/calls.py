@@ -1,64 +1,18 @@
-"""The shape of a call: which commands there are, and the options of each."""
+"""The shape of a call: which commands there are, and the options of each.
+
+They are declared once, to whatever can `add_parser`, `add_argument` and `set_defaults`: to the reader of plain
+calls, and where that gives up, to the library that explains, abbreviates and complains.
+"""
 
 from __future__ import annotations
 
-import argparse
-import os
-import sys
-from collections.abc import Callable, Sequence
-from functools import cache, partial
-from typing import Any, NoReturn
+from . import commands
 
-from . import __version__, commands
-from .diagnostics import GaugebookError
+TYPE_CHECKING = False
 
-PROGRAM = "gaugebook"
-WITHOUT = "--without-plugin"
-
-
-class Formatter(argparse.HelpFormatter):
-    """Lays out help; finds the width of the terminal itself, because argparse imports all of shutil for that,
-    and makes a formatter for every single option."""
-
-    def __init__(self, prog: str) -> None:
-        super().__init__(prog, width=_terminal_width() - 2)
-
-
-@cache
-def _terminal_width() -> int:
-    """The width of the terminal in characters, 80 where there is none."""
-    try:
-        return int(os.environ["COLUMNS"])
-    except (KeyError, ValueError):
-        pass
-    try:
-        return os.get_terminal_size(sys.__stdout__.fileno()).columns or 80  # type: ignore[union-attr]
-    except (AttributeError, ValueError, OSError):
-        return 80
-
-
-class Parser(argparse.ArgumentParser):
-    """A parser whose complaints look like all others."""
-
-    def __init__(self, *arguments: Any, **options: Any) -> None:
-        options.setdefault("formatter_class", Formatter)
-        super().__init__(*arguments, **options)
-
-    def error(self, message: str) -> NoReturn:
-        """Refuse the call."""
-        raise GaugebookError.because("bad-call", problem=message, program=self.prog)
-
-
-class Version(argparse.Action):
-    """Prints the version."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(nargs=0, **options)
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
-        """Print and leave."""
-        print(f"{PROGRAM} {__version__}")
-        raise SystemExit(commands.PASSED)
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
 
 
 class OnlyOne:
@@ -88,26 +42,8 @@ class Swallowing:
         return lambda *arguments, **options: self
 
 
-def build_parser(said: Sequence[str] = ()) -> Parser:
-    """The command that `said` begins with, else every command; those of plugins where it holds none of ours."""
-    if said and not said[0].startswith("-"):
-        parser, found = _build_parser(said, said[0])
-        if found:
-            return parser
-    return _build_parser(said, None)[0]
-
-
-def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool]:
-    """Every command with its options, or only the one wanted; and whether there is any."""
-    about = "Sizes a project under the books that apply to it, every value cited."
-    parser = Parser(PROGRAM, description=about)
-    leave = "leave a plugin alone; repeatable, anywhere in a call"
-    parser.add_argument(WITHOUT, action="append", metavar="NAME", help=leave)
-    parser.add_argument("--version", action=Version, help="print the version and leave")
-    group: Any = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    if wanted is not None:
-        group = OnlyOne(group, wanted)
-
+def declare(group: Any) -> None:
+    """Every command of ours with its options."""
     size = group.add_parser("size", help="make every open choice, check everything that is stated")
     size.add_argument("project", metavar="PROJECT", help="a project file")
     _select(size)
@@ -218,38 +154,9 @@ def _build_parser(said: Sequence[str], wanted: str | None) -> tuple[Parser, bool
     look_up.add_argument("item", metavar="ITEM", nargs="?", help="a name it knows, or a file it reads")
     _present(look_up, "table", "json", "markdown", full=False)
     look_up.set_defaults(command=commands.look_up)
-    if wanted is None and not set(said) & set(group.choices):
-        _add_plugin_commands(group)
-    return parser, bool(group.choices)
 
 
-def _add_plugin_commands(group: Any) -> None:
-    """The commands that plugins add; none can take the place of one of ours."""
-    from .extending import extensions
-
-    for plugin, item in extensions().commands():
-        if item.name in group.choices:
-            extensions().reject(plugin, "plugin-duplicate", adds="command", item=item.name, other=PROGRAM)
-            continue
-        added = group.add_parser(item.name, help=item.about)
-        extensions().ask(plugin, "plugin-raises", partial(item.prepare, added), what=item.name)
-        added.set_defaults(command=partial(_run_plugin, plugin, item))
-
-
-def _run_plugin(plugin: Any, item: Any, options: argparse.Namespace) -> int:
-    """Run a command of a plugin; a failure is told with the plugin's name."""
-    from .extending import extensions, reason_of
-
-    try:
-        return int(item.run(options))
-    except GaugebookError:
-        raise
-    except Exception as error:
-        values = {"what": item.name, "reason": reason_of(error)}
-        raise GaugebookError(extensions().describe(plugin, "plugin-raises", **values)) from None
-
-
-def _select(parser: argparse.ArgumentParser) -> None:
+def _select(parser: Any) -> None:
     """Options that say under which rules a project is looked at."""
     parser.add_argument("--ruleset", action="append", metavar="ID", help="a ruleset; repeat to stack layers")
     parser.add_argument("--jurisdiction", metavar="NAME", help="work under what is adopted there")
@@ -259,7 +166,7 @@ def _select(parser: argparse.ArgumentParser) -> None:
     _search(parser)
 
 
-def _search(parser: argparse.ArgumentParser) -> None:
+def _search(parser: Any) -> None:
     parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
     parser.add_argument(
         "--no-cache", action="store_true", help="neither use nor keep what was compiled before"
@@ -269,7 +176,7 @@ def _search(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _present(parser: argparse.ArgumentParser, *formats: str, full: bool = True) -> None:
+def _present(parser: Any, *formats: str, full: bool = True) -> None:
     """Options that say how the answer looks and where it goes."""
     how = "how to print (default: %(default)s)"
     choices = {"choices": formats} if len(formats) > 1 else {"metavar": "FORMAT"}

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, ClassVar, NamedTuple
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 from .books import open_book
 from .diagnostics import Diagnostic, GaugebookError, Problems, Span, diagnose, hint
@@ -18,11 +18,15 @@ from .documents import Document, read
 from .evaluating import Run, Thing, read_value
 from .moments import Moment
 from .project import Source, build_run
+from .resources import PathLike
 from .rulebook import Attribute, Rulebook
-from .runtime import DASH, MISSING, SLACK, Absent, MakeTable, Table
+from .runtime import DASH, MISSING, SLACK, Absent, Table
 from .schema import validate
 from .session import Offer, read_stated, settle_readings, stated_readings, with_taken
 from .units import UnitError, show
+
+if TYPE_CHECKING:
+    from .runtime import MakeTable
 
 SECTIONS = ("tables", "constants", "readings", "rules", "checks", "choices")
 """The sections whose entries a case can touch."""
@@ -137,7 +141,7 @@ def case_files(place: Path) -> list[Path]:
 class Books:
     """The rulebooks of one ruleset by the day they are looked at; each is opened when first asked for."""
 
-    def __init__(self, id: str, folders: Sequence[Path]) -> None:
+    def __init__(self, id: str, folders: Sequence[PathLike]) -> None:
         self.id, self.folders = id, folders
         self.by_day: dict[str | None, CountedRulebook] = {}
 
@@ -148,7 +152,7 @@ class Books:
         return self.by_day[day]
 
 
-def try_cases(id: str, place: Path, folders: Sequence[Path] = ()) -> Outcome:
+def try_cases(id: str, place: Path, folders: Sequence[PathLike] = ()) -> Outcome:
     """Run the cases of a ruleset under that ruleset.
 
     Raises `Refused` for faults of the ruleset or of a case file; a case that fails is no fault.

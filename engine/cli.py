@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-import argparse
+import gc
+import os
 import sys
-from collections.abc import Callable, Sequence
 
-from .calls import PROGRAM, WITHOUT, build_parser
 from .commands import WRONG, complain
 from .diagnostics import GaugebookError, render
+from .plain_calls import PROGRAM, WITHOUT, read_plain
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any, NoReturn
 
 INTERRUPTED = 130
+
+PATIENCE = 50_000
+"""Things made before rubbish is looked for: what a call reads in, it keeps, and looking through it all takes longer
+than the call."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; never raises, always answers an exit status."""
-    from .extending import without
-
+    before = gc.get_threshold()
+    gc.set_threshold(PATIENCE, *before[1:])
     try:
-        said, left_alone = _left_alone(list(sys.argv[1:] if arguments is None else arguments))
-        with without(left_alone):
-            options = build_parser(said).parse_args(said)
-            command: Callable[[argparse.Namespace], int] = options.command
-            return _cached(command, options)
+        return _obeyed(list(sys.argv[1:] if arguments is None else arguments))
     except GaugebookError as error:
         return complain("\n".join(render(diagnostic) for diagnostic in error.diagnostics))
     except SystemExit as exit:
@@ -34,6 +40,39 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{PROGRAM}: internal error: {type(error).__name__}: {error}\n"
             "  help: this is a mistake in the program; please report it with the command and the files"
         )
+    finally:
+        gc.set_threshold(*before)
+
+
+def program() -> NoReturn:
+    """Run the command of this process and leave.
+
+    Where nobody asked to be told of the end, the process ends at once: taking apart what was read in takes as long
+    as reading it.
+    """
+    status = main()
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except (AttributeError, OSError, ValueError):
+        sys.exit(status)
+    if "threading" in sys.modules or "atexit" in sys.modules:
+        sys.exit(status)
+    os._exit(status)
+
+
+def _obeyed(arguments: list[str]) -> int:
+    """What the command of a call answers."""
+    from .extending import without
+
+    said, left_alone = _left_alone(arguments)
+    with without(left_alone):
+        options: Any = read_plain(said)
+        if options is None:
+            from .parsing import parse
+
+            options = parse(said)
+        return _cached(options.command, options)
 
 
 def _left_alone(arguments: list[str]) -> tuple[list[str], list[str]]:
@@ -56,7 +95,7 @@ def _left_alone(arguments: list[str]) -> tuple[list[str], list[str]]:
     return said, names
 
 
-def _cached(command: Callable[[argparse.Namespace], int], options: argparse.Namespace) -> int:
+def _cached(command: Callable[[Any], int], options: Any) -> int:
     """Run a command with or without the cache, and tell of the cache if asked to."""
     from . import cache as kept
 

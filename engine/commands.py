@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import argparse
 import os
-import re
 import sys
-from pathlib import Path
-from typing import Any
 
 from .diagnostics import GaugebookError, Problems, render
 from .filing import write_where_asked
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from .resources import PathLike
 
 PASSED, FAILED, WRONG = 0, 1, 2
 
@@ -32,15 +35,16 @@ def silence(stream: Any) -> None:
         return
 
 
-_STEERING = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-"""Characters by which a text could steer a terminal, or reorder what is seen on it."""
+_STEERING = [*range(9), 0x0B, 0x0C, *range(0x0E, 0x20), *range(0x7F, 0xA0), *range(0x202A, 0x202F)]
+_UNSTEERED = dict.fromkeys([*_STEERING, *range(0x2066, 0x206A)], "\N{REPLACEMENT CHARACTER}")
+"""In place of the characters by which a text could steer a terminal, or reorder what is seen on it."""
 
 
-def _write(options: argparse.Namespace, text: str) -> None:
+def _write(options: Any, text: str) -> None:
     """Put the answer where it is wanted: the file of --output, or standard output."""
     if getattr(options, "output", None):
         try:
-            write_where_asked(Path(options.output), text.encode("utf-8", "surrogateescape"))
+            write_where_asked(options.output, text.encode("utf-8", "surrogateescape"))
         except OSError as error:
             raise GaugebookError.because(
                 "cannot-write", path=options.output, reason=error.strerror or error
@@ -49,7 +53,7 @@ def _write(options: argparse.Namespace, text: str) -> None:
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="replace")
     try:
-        shown = _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
+        shown = text if text.replace("\n", "").isprintable() else text.translate(_UNSTEERED)
         sys.stdout.write(shown if shown.endswith("\n") else shown + "\n")
         sys.stdout.flush()
     except BrokenPipeError:
@@ -66,7 +70,7 @@ def _json(data: Any) -> str:
     return json.dumps(data, indent=2, ensure_ascii=False)
 
 
-def _sized(options: argparse.Namespace) -> Any:
+def _sized(options: Any) -> Any:
     """The result the selectors of the call ask for."""
     from .session import size
 
@@ -88,7 +92,7 @@ def _status(passes: bool | None) -> int:
     return PASSED if passes else FAILED
 
 
-def size(options: argparse.Namespace) -> int:
+def size(options: Any) -> int:
     from .reporting import report_format
 
     render_report = report_format(options.format)
@@ -97,7 +101,7 @@ def size(options: argparse.Namespace) -> int:
     return _status(result.passes)
 
 
-def explain(options: argparse.Namespace) -> int:
+def explain(options: Any) -> int:
     from .explanation import explain
 
     result = _sized(options)
@@ -107,7 +111,7 @@ def explain(options: argparse.Namespace) -> int:
     return _status(result.passes)
 
 
-def compare(options: argparse.Namespace) -> int:
+def compare(options: Any) -> int:
     from .questions import compare
 
     stacks, layouts, folders = options.ruleset or (), options.layout or (), options.rulesets or ()
@@ -119,7 +123,9 @@ def compare(options: argparse.Namespace) -> int:
     return _status(comparison.passes)
 
 
-def batch(options: argparse.Namespace) -> int:
+def batch(options: Any) -> int:
+    from pathlib import Path
+
     from .batch_run import run_batch
     from .batching import Job
     from .case_files import CaseTable
@@ -143,7 +149,7 @@ def _tell(note: Any) -> None:
     complain(render(note))
 
 
-def limits(options: argparse.Namespace) -> int:
+def limits(options: Any) -> int:
     from .questions import limits_of_result
 
     result = _sized(options)
@@ -151,7 +157,7 @@ def limits(options: argparse.Namespace) -> int:
     return _status(result.passes)
 
 
-def _answer(options: argparse.Namespace, answer: Any) -> None:
+def _answer(options: Any, answer: Any) -> None:
     """Print an answer in the form asked for."""
     from .blocks import as_markdown, as_text
 
@@ -166,19 +172,19 @@ def _answer(options: argparse.Namespace, answer: Any) -> None:
     _write(options, text)
 
 
-def _folders(options: argparse.Namespace) -> list[Path]:
+def _folders(options: Any) -> list[PathLike]:
     from .session import search_folders
 
     return search_folders(options.rulesets or ())
 
 
-def _page(options: argparse.Namespace, page: Any) -> str:
+def _page(options: Any, page: Any) -> str:
     from .blocks import as_markdown, as_text
 
     return as_markdown(page) if options.format == "markdown" else as_text(page)
 
 
-def ruleset_list(options: argparse.Namespace) -> int:
+def ruleset_list(options: Any) -> int:
     from . import bench
 
     found = bench.listing(_folders(options))
@@ -186,7 +192,7 @@ def ruleset_list(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def ruleset_show(options: argparse.Namespace) -> int:
+def ruleset_show(options: Any) -> int:
     from . import bench
 
     folders = _folders(options)
@@ -200,7 +206,7 @@ def ruleset_show(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def ruleset_check(options: argparse.Namespace) -> int:
+def ruleset_check(options: Any) -> int:
     from . import bench
 
     told: dict[str, None] = {}
@@ -215,7 +221,7 @@ def ruleset_check(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def ruleset_diff(options: argparse.Namespace) -> int:
+def ruleset_diff(options: Any) -> int:
     from . import bench, differing
 
     found = bench.diff(options.one, options.other, _folders(options))
@@ -224,14 +230,16 @@ def ruleset_diff(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def ruleset_new(options: argparse.Namespace) -> int:
+def ruleset_new(options: Any) -> int:
+    from pathlib import Path
+
     from . import bench
 
     _write(options, bench.begin(options.id, options.extends, Path(options.folder), _folders(options)))
     return PASSED
 
 
-def ruleset_test(options: argparse.Namespace) -> int:
+def ruleset_test(options: Any) -> int:
     from . import bench
 
     if options.entry and not options.change_cells:
@@ -241,7 +249,7 @@ def ruleset_test(options: argparse.Namespace) -> int:
     return PASSED if holds else FAILED
 
 
-def plugins(options: argparse.Namespace) -> int:
+def plugins(options: Any) -> int:
     from . import plugin_list
     from .extending import extensions
 
@@ -250,7 +258,9 @@ def plugins(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def look_up(options: argparse.Namespace) -> int:
+def look_up(options: Any) -> int:
+    from pathlib import Path
+
     from . import plugin_list
     from .extending import extensions
     from .taking import look_up
@@ -265,7 +275,7 @@ def look_up(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def schema(options: argparse.Namespace) -> int:
+def schema(options: Any) -> int:
     if options.what == "project":
         from .project_schema import project_schema
         from .session import open_book
@@ -281,7 +291,7 @@ def schema(options: argparse.Namespace) -> int:
     return PASSED
 
 
-def _readings(options: argparse.Namespace) -> dict[str, str]:
+def _readings(options: Any) -> dict[str, str]:
     """The pairs of --reading; all that are no pairs are reported together."""
     problems = Problems()
     readings = {}

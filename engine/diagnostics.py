@@ -3,10 +3,16 @@
 Nothing here formats a wording of its own; all wording comes from `messages`.
 """
 
-from collections.abc import Iterable, Iterator
-from typing import NamedTuple, Self
+from __future__ import annotations
 
-from .messages import MESSAGES, NEAREST
+from collections.abc import Iterable, Iterator
+
+from .records import Record
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Self
 
 MOST_FAULTS = 1000
 """More faults than this are not collected."""
@@ -18,7 +24,7 @@ WIDEST_EXCERPT = 110
 """Longest excerpt shown, in characters; a longer line is cut around the caret."""
 
 
-class Span(NamedTuple):
+class Span(Record):
     """A stretch of a file. Lines and columns count characters from 1; the end is exclusive.
 
     `excerpt` is the text of the first line, carried along so that a diagnostic can show it; two spans of one
@@ -45,7 +51,7 @@ class Span(NamedTuple):
         return f"{self.file}:{self.line}:{self.column}"
 
 
-class Diagnostic(NamedTuple):
+class Diagnostic(Record):
     """One fault: its public name, the finished message, and, where known, the place and a way out."""
 
     name: str
@@ -61,6 +67,8 @@ class Diagnostic(NamedTuple):
 
 def diagnose(name: str, span: Span | None = None, /, **values: object) -> Diagnostic:
     """Fill the wording called `name` with `values`. A `KeyError` here is a mistake in our own code."""
+    from .messages import MESSAGES
+
     message, advice = MESSAGES[name]
     return Diagnostic(name, message.format(**values), span, advice and advice.format(**values))
 
@@ -176,6 +184,8 @@ def nearest(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
 
 def nearest_hint(words: Iterable[str]) -> str:
     """The `{nearest}` part of a message for the words found, or nothing at all."""
+    from .messages import NEAREST
+
     listed = ", ".join(words)
     return NEAREST.format(words=listed) if listed else ""
 

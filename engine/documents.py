@@ -7,24 +7,26 @@ document with any fault is refused. The YAML parser is imported only when someth
 
 from __future__ import annotations
 
-import re
+import os
+from collections.abc import Callable
 from decimal import Decimal
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, overload
 
 from . import cache
 from .diagnostics import Problems, Span
-from .inputs import digest_of, note_file
+from .digests import digest_of
+from .inputs import note_file
+from .resources import PathLike
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any, overload
+
     import yaml
 
     from .yamltree import Entry, Node, Scalar
 
 MOST_BYTES = 4 * 1024 * 1024
-
-Step = Any
-"""One step of a path: a key as it stands in the data, or the index of a list."""
 
 
 class Document:
@@ -49,16 +51,16 @@ class Document:
             assert self._root is not None
         return self._root
 
-    def span(self, path: tuple[Step, ...] = ()) -> Span:
+    def span(self, path: tuple[Any, ...] = ()) -> Span:
         """The value at `path`, or the nearest enclosing value that exists."""
         return self._span_of(self._walk(path)[0])
 
-    def key_span(self, path: tuple[Step, ...]) -> Span:
+    def key_span(self, path: tuple[Any, ...]) -> Span:
         """The key of the value at `path`; the value itself where it has no key."""
         node, entry = self._walk(path)
         return self._span_of(entry.key if entry else node)
 
-    def span_inside(self, path: tuple[Step, ...], start: int, end: int) -> Span:
+    def span_inside(self, path: tuple[Any, ...], start: int, end: int) -> Span:
         """A part of the text at `path`, by offsets into the text (end exclusive).
 
         Exact for text on one line, plain or quoted, and for `|` blocks; otherwise the whole value.
@@ -75,7 +77,7 @@ class Document:
         """One character, by line and column counted from 0."""
         return self._make(line, column, line, column + 1)
 
-    def _walk(self, path: tuple[Step, ...]) -> tuple[Node, Entry | None]:
+    def _walk(self, path: tuple[Any, ...]) -> tuple[Node, Entry | None]:
         from .yamltree import Mapping, Sequence
 
         node: Node = self.root
@@ -100,22 +102,30 @@ class Document:
         return Span(self.name, line + 1, column + 1, end_line + 1, end_column + 1, excerpt)
 
 
-@overload
-def read(path: Path | str) -> Document: ...
-@overload
-def read(path: Path | str, problems: Problems) -> Document | None: ...
-def read(path: Path | str, problems: Problems | None = None) -> Document | None:
+if TYPE_CHECKING:
+
+    @overload
+    def read(path: PathLike) -> Document: ...
+    @overload
+    def read(path: PathLike, problems: Problems) -> Document | None: ...
+
+
+def read(path: PathLike, problems: Problems | None = None) -> Document | None:
     """Read a file. Faults raise `Refused`; where `problems` is given they go there, and none comes back."""
     found = Problems()
-    text = _text_of(Path(path), found)
+    text = _text_of(path, found)
     document = None if text is None else _parse(text, str(path), found)
     return _delivered(document, found, problems)
 
 
-@overload
-def parse(text: str, name: str) -> Document: ...
-@overload
-def parse(text: str, name: str, problems: Problems) -> Document | None: ...
+if TYPE_CHECKING:
+
+    @overload
+    def parse(text: str, name: str) -> Document: ...
+    @overload
+    def parse(text: str, name: str, problems: Problems) -> Document | None: ...
+
+
 def parse(text: str, name: str, problems: Problems | None = None) -> Document | None:
     """Read text; `name` stands for the file in spans. Faults as in `read`."""
     found = Problems()
@@ -135,16 +145,16 @@ def _delivered(document: Document | None, found: Problems, problems: Problems | 
     return None if len(found) else document
 
 
-def _text_of(path: Path, problems: Problems) -> str | None:
+def _text_of(path: PathLike, problems: Problems) -> str | None:
     start = Span(str(path), 1, 1, 1, 1)
     try:
-        with path.open("rb") as file:
+        with open(path, "rb") as file:
             content = file.read(MOST_BYTES + 1)
-            size = max(len(content), path.stat().st_size)
+            size = max(len(content), os.stat(path).st_size)
     except OSError as error:
         problems.add("file-unreadable", start, reason=(error.strerror or "unknown reason").lower())
         return None
-    note_file(path, content)
+    note_file(str(path), content)
     if len(content) > MOST_BYTES:
         problems.add("file-too-large", start, size=size, limit=MOST_BYTES)
         return None
@@ -191,21 +201,57 @@ def _clean(text: str) -> str:
 KEPT = "document"
 
 
-def read_kept(path: Path, problems: Problems) -> Document | None:
+def read_kept(path: PathLike, problems: Problems) -> Document | None:
     """The same as `read`; the data of a file whose content has not changed is fetched from the cache."""
-    try:
-        content = path.read_bytes() if path.stat().st_size <= MOST_BYTES else b""
-    except OSError:
-        content = b""
-    key = str(path.absolute())
-    kept = cache.fetch(KEPT, key) if content else None
-    if kept is not None and kept["digest"] == digest_of(content):
-        note_file(path, content)
-        return Document(str(path), _clean(content.decode()), _thawed(kept["data"]))
-    document = read(path, problems)
-    if document is not None and document.text == _clean(content.decode("utf-8", "replace")):
-        cache.keep(KEPT, key, {"digest": digest_of(content), "data": _thawable(document.data)})
+    memory = Memory(os.path.abspath(path))
+    document = memory.read(path, problems)
+    memory.keep()
     return document
+
+
+class Memory:
+    """Documents that are kept together: what was read of each, and which checks found nothing wrong with it."""
+
+    def __init__(self, key: str) -> None:
+        self._key = key
+        self._before: dict[str, dict[str, Any]] = cache.fetch(KEPT, key) or {}
+        self._now: dict[str, dict[str, Any]] = {}
+        self._new = False
+
+    def read(self, path: PathLike, problems: Problems) -> Document | None:
+        """The same as `read` of this module."""
+        try:
+            with open(path, "rb") as file:
+                content = file.read() if os.fstat(file.fileno()).st_size <= MOST_BYTES else b""
+        except OSError:
+            content = b""
+        name, digest = os.fspath(path), digest_of(content)
+        kept = self._before.get(name)
+        if kept is not None and kept["digest"] == digest:
+            note_file(str(path), content)
+            self._now[name] = kept
+            return Document(str(path), _clean(content.decode()), _thawed(kept["data"]))
+        document = read(path, problems)
+        if document is not None and document.text == _clean(content.decode("utf-8", "replace")):
+            self._now[name] = {"digest": digest, "data": _thawable(document.data), "sound": []}
+            self._new = True
+        return document
+
+    def sound(self, path: PathLike, check: str, judge: Callable[[], bool]) -> bool:
+        """Whether a check passes a document; one that passed it before with the same content is not asked again."""
+        known = self._now.get(os.fspath(path))
+        if known is not None and check in known["sound"]:
+            return True
+        passes = judge()
+        if passes and known is not None:
+            known["sound"].append(check)
+            self._new = True
+        return passes
+
+    def keep(self) -> None:
+        """Keep everything read for the next time."""
+        if self._new or len(self._now) != len(self._before):
+            cache.keep(KEPT, self._key, self._now)
 
 
 def _thawable(data: Any) -> Any:
@@ -254,7 +300,7 @@ def _report_syntax(error: yaml.MarkedYAMLError, blank: Document, problems: Probl
 
 # --- where each character of a scalar's text stands in the file -----------------------------------
 
-_ESCAPE = re.compile(r"\\(?:x[0-9A-Fa-f]{2}|u[0-9A-Fa-f]{4}|U[0-9A-Fa-f]{8}|.)")
+_ESCAPE = r"\\(?:x[0-9A-Fa-f]{2}|u[0-9A-Fa-f]{4}|U[0-9A-Fa-f]{8}|.)"
 
 
 def _places(node: Node, lines: list[str]) -> list[tuple[int, int]] | None:
@@ -277,10 +323,13 @@ def _columns(source: str, style: str | None) -> list[int]:
     """The columns, within a scalar's source on one line, of its characters and of its end."""
     if style is None:
         return list(range(len(source) + 1))
+    import re
+
+    escapes = re.compile(_ESCAPE)
     columns, position = [], 1
     while position < len(source) - 1:
         columns.append(position)
-        escape = _ESCAPE.match(source, position) if style == '"' else None
+        escape = escapes.match(source, position) if style == '"' else None
         width = 2 if style == "'" and source[position] == "'" else 1
         position = escape.end() if escape else position + width
     return [*columns, position]

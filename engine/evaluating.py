@@ -7,17 +7,21 @@ on it is forgotten with it. Nothing is built for an explanation here; values and
 from __future__ import annotations
 
 import decimal
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from decimal import Decimal
-from typing import Any, ClassVar, NamedTuple
 
 from .diagnostics import Diagnostic, GaugebookError
+from .records import Record
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, EXACT, Absent
 from .units import show
 
-Verdict = tuple[bool, Any, Any]
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any, ClassVar
+
+    Verdict = tuple[bool, Any, Any]
 
 MOST_STEPS = 20_000_000
 """What one project may take: a step for each thing or member gone through, more for what is worked out."""
@@ -29,7 +33,7 @@ UNSTATED = object()
 """In place of a value that nobody stated."""
 
 
-class Rejected(NamedTuple):
+class Rejected(Record):
     """A candidate that did not pass, and the first check that said so, by which of its ways (-1: its own)."""
 
     member: Any
@@ -40,7 +44,7 @@ class Rejected(NamedTuple):
     way: int = -1
 
 
-class Assumption(NamedTuple):
+class Assumption(Record):
     """A field nobody stated, and the default that stood in."""
 
     thing: str
@@ -101,14 +105,9 @@ class Run:
         self._open: dict[tuple[str, str], None] = {}
         self._marked: dict[tuple[str, str], set[int]] = {}
 
-    @contextmanager
-    def exactly(self) -> Iterator[None]:
+    def exactly(self) -> Exactly:
         """Arithmetic with the digits the language promises; `GaugebookError` where values lean too deep."""
-        with decimal.localcontext(EXACT):
-            try:
-                yield
-            except RecursionError:
-                raise GaugebookError.because("leans-too-deep") from None
+        return Exactly()
 
     def add(self, thing: Thing) -> None:
         """Take a thing into the project."""
@@ -220,8 +219,7 @@ class Run:
 
     # -- other values for stated ones
 
-    @contextmanager
-    def bound(self, values: dict[tuple[str, str], Any]) -> Iterator[int]:
+    def bound(self, values: dict[tuple[str, str], Any]) -> Bound:
         """For a while, let (thing, field) have other values; `UNSTATED` takes back what was stated.
 
         Whatever leans on one of them is worked out anew inside and forgotten afterwards; everything else is
@@ -229,6 +227,10 @@ class Run:
         before the first of them counts as what does not lean on any: begin with a run nobody has asked yet.
         Answers the number of the trial, by which `leaning` tells what leans on it.
         """
+        return Bound(self, values)
+
+    def bind(self, values: dict[tuple[str, str], Any]) -> tuple[int, list[tuple[Thing, str, Any, bool]]]:
+        """Begin what `bound` does: the number of the trial, and what was there before."""
         trial = self._new_trial()
         self._steps = 0
         before = []
@@ -241,21 +243,22 @@ class Run:
                 thing.provisional[name] = {trial}
                 thing.memo[name] = value
                 thing.stated.add(name)
-        try:
-            yield trial
-        finally:
-            for thing, name in self._trials.pop(trial):
-                thing.memo.pop(name, None)
-                thing.provisional.pop(name, None)
-                self.assumptions.pop((thing.path, name), None)
-                self.rejected.pop((thing.path, name), None)
-            for thing, name, value, stated in before:
-                del self._marked[thing.path, name]
-                thing.provisional.pop(name, None)
-                thing.memo.pop(name, None)
-                if value is not UNSTATED:
-                    thing.memo[name] = value
-                (thing.stated.add if stated else thing.stated.discard)(name)
+        return trial, before
+
+    def release(self, trial: int, before: list[tuple[Thing, str, Any, bool]]) -> None:
+        """End what `bind` began."""
+        for thing, name in self._trials.pop(trial):
+            thing.memo.pop(name, None)
+            thing.provisional.pop(name, None)
+            self.assumptions.pop((thing.path, name), None)
+            self.rejected.pop((thing.path, name), None)
+        for thing, name, value, stated in before:
+            del self._marked[thing.path, name]
+            thing.provisional.pop(name, None)
+            thing.memo.pop(name, None)
+            if value is not UNSTATED:
+                thing.memo[name] = value
+            (thing.stated.add if stated else thing.stated.discard)(name)
 
     def leaning(self, ask: Callable[[], Any]) -> tuple[Any, set[int]]:
         """What a question comes to (an `Absent` where it has no answer), and the trials it leans on."""
@@ -317,6 +320,34 @@ class Run:
         """The verdict of a check on a thing, None where it does not apply; raises `Absent`."""
         verdict: Verdict | None = self.rulebook.functions[f"check {name}"](thing)
         return verdict
+
+
+class Exactly:
+    """What `Run.exactly` answers."""
+
+    def __enter__(self) -> None:
+        self._context = decimal.localcontext(EXACT)
+        self._context.__enter__()
+
+    def __exit__(self, kind: type[BaseException] | None, error: object, trace: object) -> None:
+        self._context.__exit__(None, None, None)
+        if kind is not None and issubclass(kind, RecursionError):
+            raise GaugebookError.because("leans-too-deep") from None
+
+
+class Bound:
+    """What `Run.bound` answers."""
+
+    def __init__(self, run: Run, values: dict[tuple[str, str], Any]) -> None:
+        self._run, self._values = run, values
+
+    def __enter__(self) -> int:
+        trial, self._before = self._run.bind(self._values)
+        self._trial = trial
+        return trial
+
+    def __exit__(self, *_: object) -> None:
+        self._run.release(self._trial, self._before)
 
 
 def _none_passes(thing: Thing, attribute: Attribute, rejected: list[Rejected]) -> str:

@@ -14,7 +14,8 @@ from typing import Any
 
 from .explaining import KEPT, Line, lines, render_markdown, render_text
 from .explaining import explain as derive
-from .session import PathLike, Result, size
+from .resources import PathLike
+from .session import Result, size
 
 
 class Explanation:

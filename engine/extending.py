@@ -8,16 +8,13 @@ otherwise. Neither pluggy nor the metadata of distributions is touched where no 
 
 from __future__ import annotations
 
-import contextlib
 import io
 import os
-import re
+import sys
 import time
 from collections.abc import Callable, Iterator
 from functools import cache, cached_property
 from importlib import import_module
-from pathlib import Path
-from typing import Any, TypeVar
 
 from . import __version__
 from .diagnostics import Diagnostic, GaugebookError, diagnose, hint, render
@@ -35,7 +32,14 @@ from .hooks import (
     ProjectReader,
     ReportFormat,
 )
-from .resources import packaged
+from .resources import PathLike, shipped
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any, TypeVar
+
+    _Item = TypeVar("_Item")
 
 WITHOUT_VARIABLE = "GAUGEBOOK_WITHOUT"
 """An environment variable: names of plugins or distributions, separated by commas, that are left alone."""
@@ -44,8 +48,6 @@ SLOW = 1.0
 """Seconds that loading a plugin, one of its hooks or a function of it may take before it is remarked on."""
 
 LOADED, OFF, BROKEN, WAITING = "loaded", "switched off", "broken", "not needed yet"
-_ITEM_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
-_Item = TypeVar("_Item")
 
 
 class Plugin:
@@ -163,10 +165,11 @@ class Extensions:
         """Call into a plugin; standard output is kept from it; more seconds than `limit` are told."""
         printed = io.StringIO()
         start = time.perf_counter()
+        heard, sys.stdout = sys.stdout, printed
         try:
-            with contextlib.redirect_stdout(printed):
-                return call()
+            return call()
         finally:
+            sys.stdout = heard
             took = time.perf_counter() - start
             if printed.getvalue():
                 self._warn(plugin, "plugin-prints", text=printed.getvalue().strip()[:60])
@@ -238,12 +241,12 @@ class Extensions:
 
     # -- what is added
 
-    def ruleset_folders(self) -> list[Path]:
+    def ruleset_folders(self) -> list[PathLike]:
         """The folders of rulesets, to be searched after the shipped ones."""
         provided = self.items("provide_rulesets")
-        shipped = set(_ids(packaged("rulesets"))) if provided else set()
+        ours = set(_ids(shipped("rulesets"))) if provided else set()
         for plugin, folder in provided:
-            for id in shipped.intersection(_ids(folder)):
+            for id in ours.intersection(_ids(folder)):
                 self._warn(plugin, "plugin-duplicate", adds="ruleset", item=id, other=OURSELVES)
         return [folder for _, folder in provided]
 
@@ -289,19 +292,23 @@ def _extensions(denied: frozenset[str]) -> Extensions:
     return Extensions(denied)
 
 
-@contextlib.contextmanager
-def without(names: list[str]) -> Iterator[None]:
+class without:
     """Leave further plugins alone for a while; processes started meanwhile do so too."""
-    before = os.environ.get(WITHOUT_VARIABLE)
-    if names:
-        os.environ[WITHOUT_VARIABLE] = ",".join([*([before] if before else []), *names])
-    try:
-        yield
-    finally:
-        if names and before is None:
+
+    def __init__(self, names: list[str]) -> None:
+        self._names = names
+
+    def __enter__(self) -> None:
+        self._before = os.environ.get(WITHOUT_VARIABLE)
+        if self._names:
+            told = [self._before] if self._before else []
+            os.environ[WITHOUT_VARIABLE] = ",".join([*told, *self._names])
+
+    def __exit__(self, *_: object) -> None:
+        if self._names and self._before is None:
             del os.environ[WITHOUT_VARIABLE]
-        elif before is not None:
-            os.environ[WITHOUT_VARIABLE] = before
+        elif self._before is not None:
+            os.environ[WITHOUT_VARIABLE] = self._before
 
 
 def reason_of(error: BaseException) -> str:
@@ -344,24 +351,32 @@ def _verifier() -> Any:
 
 def _wrong(row: HookRow, item: Any) -> str:
     """What is wrong with an answer to a hook, or nothing."""
-    if row.item is Path:
-        if isinstance(item, Path):
-            return "" if item.is_dir() else str(item)
+    if row.item is os.PathLike:
+        if isinstance(item, os.PathLike):
+            return "" if os.path.isdir(item) else str(item)
         return repr(item)
     if not isinstance(item, row.item):
         return f"{type(item).__name__} {item!r}"[:80]
     name = getattr(item, "name", "")
-    return "" if isinstance(name, str) and _ITEM_NAME.fullmatch(name) else f"name {name!r}"
+    return "" if isinstance(name, str) and _may_name(name) else f"name {name!r}"
+
+
+def _may_name(text: str) -> bool:
+    """A letter, then letters, figures, `_` and `-`, all of them ASCII."""
+    return text.isascii() and text[:1].isalpha() and text.replace("_", "").replace("-", "").isalnum()
 
 
 def _keys(row: HookRow, item: Any) -> list[str]:
     """What an item is found by; two items may not share one."""
-    if row.item is Path:
+    if row.item is os.PathLike:
         return _ids(item)
     return list(item.suffixes) if row.item in (ProjectReader, CaseReader) else [item.name]
 
 
-def _ids(folder: Path) -> list[str]:
+def _ids(place: PathLike) -> list[str]:
     """The ids of the rulesets and jurisdictions in a folder."""
+    from pathlib import Path
+
+    folder = Path(place)
     files = [*folder.glob("*/ruleset.yaml"), *folder.glob("*.yaml"), *folder.glob("jurisdictions/*.yaml")]
     return sorted({file.parent.name if file.name == "ruleset.yaml" else file.stem for file in files})

@@ -7,26 +7,29 @@ distributions really read.
 from __future__ import annotations
 
 import os
-import re
 import sys
 from collections.abc import Iterable
 from importlib import import_module
-from pathlib import Path
-from typing import Any, NamedTuple
 
 from . import __version__
 from .hooks import GROUP
+from .records import Record
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
 
 OURSELVES = "gaugebook"
 _SECTION = f"[{GROUP}]".encode()
 _METADATA = (".dist-info", ".egg-info")
-_REQUIREMENT = re.compile(
-    rf"{OURSELVES}(?![\w.-])\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$", re.I
+_REQUIREMENT = (
+    rf"(?i){OURSELVES}(?![\w.-])\s*(?:\[[^\]]*\])?\s*\(?(?P<versions>[^;)]*)\)?\s*(?P<marker>;.*)?$"
 )
-_VERSION = re.compile(r"(?P<sign>[<>=!~]=?=?)\s*v?(?P<release>\d+(?:\.\d+)*)(?P<any>\.\*)?")
+_VERSION = r"(?P<sign>[<>=!~]=?=?)\s*v?(?P<release>\d+(?:\.\d+)*)(?P<any>\.\*)?"
 
 
-class Found(NamedTuple):
+class Found(Record):
     """A plugin as its distribution declares it; `value` is the module, or `module:object`."""
 
     name: str
@@ -64,6 +67,7 @@ def find() -> list[Found]:
     """Every plugin declared, by name and then by distribution, whatever the order of installation."""
     if not declared():
         return []
+    import re
     from importlib import metadata
 
     found: dict[tuple[str, str], Found] = {}
@@ -79,11 +83,13 @@ def find() -> list[Found]:
 
 def unmet(requirements: Iterable[str], version: str) -> str:
     """The first requirement on this package that its version does not meet, as written; else empty."""
+    import re
+
     for text in requirements:
-        wanted = _REQUIREMENT.match(text.strip())
+        wanted = re.match(_REQUIREMENT, text.strip())
         if wanted is None or "extra" in (wanted["marker"] or ""):
             continue
-        for condition in _VERSION.finditer(wanted["versions"]):
+        for condition in re.finditer(_VERSION, wanted["versions"]):
             release = _release(condition["release"])
             if not _meets(_release(version), condition["sign"], release, bool(condition["any"])):
                 return wanted["versions"].strip()
@@ -92,6 +98,8 @@ def unmet(requirements: Iterable[str], version: str) -> str:
 
 def _release(version: str) -> tuple[int, ...]:
     """The numbers a version begins with."""
+    import re
+
     numbers = re.match(r"\d+(?:\.\d+)*", version)
     return tuple(int(part) for part in numbers[0].split(".")) if numbers else ()
 
@@ -127,7 +135,7 @@ def place_of(module: object) -> str:
     file = getattr(module, "__file__", None)
     if file is None:
         file = getattr(sys.modules.get(getattr(module, "__module__", "")), "__file__", None)
-    return str(Path(file)) if file else repr(module)
+    return str(file) if file else repr(module)
 
 
 def age_of(place: str) -> int:

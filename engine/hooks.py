@@ -7,24 +7,31 @@ done until somebody uses what is described. `TABLE` is the documentation: one ro
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
+
+from .records import Record
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
     import argparse
+    from pathlib import Path
+    from typing import Any, Protocol, TypeVar
 
     from .diagnostics import Problems, Span
     from .session import Result
+
+    _Hook = TypeVar("_Hook", bound=Callable[..., Any])
+else:
+    Protocol = object
 
 GROUP = "gaugebook"
 """The group of entry points that plugins are found by."""
 
 MARK = "gaugebook_hook"
 """The attribute that `hookimpl` leaves on a function."""
-
-_Hook = TypeVar("_Hook", bound=Callable[..., Any])
 
 Argument = Decimal | str | bool
 """What the rule language hands over: numbers in the unit declared, words and members as text, yes and no."""
@@ -40,14 +47,14 @@ class NoValue(Exception):
     """Raised by a function of the rule language where it has no value; the text says why."""
 
 
-class Quantity(NamedTuple):
+class Quantity(Record):
     """An amount in a unit, where a function would rather answer in another unit than the one it declares."""
 
     amount: Decimal
     unit: str
 
 
-class LanguageFunction(NamedTuple):
+class LanguageFunction(Record):
     """A function of the rule language.
 
     `takes` and `gives` say what the arguments and the result are: the text of a unit ("mm2", "1" for a plain
@@ -64,7 +71,7 @@ class LanguageFunction(NamedTuple):
     exact: bool = False
 
 
-class ImportedProject(NamedTuple):
+class ImportedProject(Record):
     """A project read from a file of another format.
 
     `data` is what a project file would say, every value a text, a whole number, a list or a mapping. `places`
@@ -79,7 +86,7 @@ class ImportedProject(NamedTuple):
     keys: Mapping[tuple[Any, ...], Span] | None = None
 
 
-class ProjectReader(NamedTuple):
+class ProjectReader(Record):
     """Reads projects from files with one of the `suffixes` (".csv"); faults go to the problems given."""
 
     name: str
@@ -88,7 +95,7 @@ class ProjectReader(NamedTuple):
     about: str
 
 
-class CaseReader(NamedTuple):
+class CaseReader(Record):
     """Reads a table of designs: the header, then one list of texts for each design."""
 
     name: str
@@ -97,7 +104,7 @@ class CaseReader(NamedTuple):
     about: str
 
 
-class ReportFormat(NamedTuple):
+class ReportFormat(Record):
     """A way to write a result: `render` gets the result, and whether to list what is otherwise counted."""
 
     name: str
@@ -105,7 +112,7 @@ class ReportFormat(NamedTuple):
     about: str
 
 
-class Taken(NamedTuple):
+class Taken(Record):
     """What a catalogue knows of an item: values by field, as a project would state them.
 
     `source` names the data and its version; `says` tells what the figures are and what they are not.
@@ -116,7 +123,7 @@ class Taken(NamedTuple):
     says: str = ""
 
 
-class Catalogue(NamedTuple):
+class Catalogue(Record):
     """Values for a part of a project, taken from outside it by name.
 
     A project asks with `taken_from: "NAME: ITEM"` in that part. `look_up` gets the item and the folder of the
@@ -129,7 +136,7 @@ class Catalogue(NamedTuple):
     items: Callable[[], Iterable[str]] | None = None
 
 
-class DesignTemperatures(NamedTuple):
+class DesignTemperatures(Record):
     """Design temperatures of a site, by the name of a place, a station or a file.
 
     Asked as a catalogue is, `taken_from: "NAME: ITEM"`, and names may not be those of catalogues. Every value
@@ -142,7 +149,7 @@ class DesignTemperatures(NamedTuple):
     items: Callable[[], Iterable[str]] | None = None
 
 
-class Command(NamedTuple):
+class Command(Record):
     """A command of its own: `prepare` declares its arguments, `run` answers the exit status."""
 
     name: str
@@ -154,7 +161,7 @@ class Command(NamedTuple):
 class Hooks(Protocol):
     """The specifications, checked against a plugin's functions when it is loaded."""
 
-    def provide_rulesets(self) -> Iterable[Path]:
+    def provide_rulesets(self) -> Iterable[os.PathLike[str]]:
         """Folders of rulesets (a folder or file each), with jurisdictions below `jurisdictions/`."""
 
     def provide_functions(self) -> Iterable[LanguageFunction]:
@@ -179,7 +186,7 @@ class Hooks(Protocol):
         """Commands beside those of the program."""
 
 
-class HookRow(NamedTuple):
+class HookRow(Record):
     """One hook: its name, the description it is answered with, and what it adds, in plain words.
 
     Two items of one hook, or of hooks that share `names`, may not have one name.
@@ -197,7 +204,7 @@ class HookRow(NamedTuple):
 
 
 TABLE = (
-    HookRow("provide_rulesets", Path, "ruleset folder"),
+    HookRow("provide_rulesets", os.PathLike, "ruleset folder"),
     HookRow("provide_functions", LanguageFunction, "function"),
     HookRow("provide_project_readers", ProjectReader, "project format"),
     HookRow("provide_case_readers", CaseReader, "table format"),
@@ -206,20 +213,3 @@ TABLE = (
     HookRow("provide_design_temperatures", DesignTemperatures, "design temperatures", "taken from"),
     HookRow("provide_commands", Command, "command"),
 )
-
-
-def hook_table() -> str:
-    """The hooks as a Markdown table; the README of the plugins holds exactly this text."""
-    rows = [
-        f"| `{row.hook}` | `{'pathlib.' * (row.item is Path)}{row.item.__name__}"
-        f"{'' if row.item is Path else f'({_fields(row.item)})'}` | {row.about} |"
-        for row in TABLE
-    ]
-    return "\n".join(["| hook | answers a list of | for |", "| --- | --- | --- |", *rows]) + "\n"
-
-
-def _fields(item: type) -> str:
-    defaults = getattr(item, "_field_defaults", {})
-    return ", ".join(
-        f"{name}={defaults[name]!r}" if name in defaults else name for name in getattr(item, "_fields", ())
-    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator, Sequence
-from pathlib import Path as FilePath
 
 from .allowing import checks_of
 from .checksums import check_checksums
@@ -27,6 +26,7 @@ from .facets import Facet, clash, facets_of, in_words
 from .loading import as_list, load_layer
 from .moments import LATEST, Moment
 from .operations import VERBS, add_entry, borrow_entry, change_of, facts_of, substitute
+from .resources import PathLike
 from .shelf import Shelf
 
 
@@ -61,7 +61,7 @@ def stack_of(ids: Sequence[str], shelf: Shelf, problems: Problems) -> list[Layer
 
 
 def build(
-    ids: Sequence[str], folders: Sequence[FilePath], problems: Problems, moment: Moment = LATEST
+    ids: Sequence[str], folders: Sequence[PathLike], problems: Problems, moment: Moment = LATEST
 ) -> Book:
     """Load the named rulesets with their parents and stack them as of a moment.
 

@@ -6,12 +6,12 @@ import hashlib
 import os
 from collections.abc import Iterator
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from pathlib import Path as FilePath
 from typing import Any
 
 from .diagnostics import Problems, Span
-from .documents import Document, read
+from .documents import Document, Memory, read
 from .documents import as_list as as_list
 from .documents import plain as plain
 from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
@@ -44,8 +44,9 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
 
     Problems go to `problems`; None comes back when not even a header could be read.
     """
-    files = ruleset_files(place)
+    files = [FilePath(file) for file in ruleset_files(place)]
     documents: list[Document] = []
+    memory = Memory(os.path.abspath(place))
     digest = hashlib.sha256()
     if len(files) > MOST_FILES:
         problems.add("too-many-files", Span(str(files[0]), 1, 1, 1, 1), limit=MOST_FILES)
@@ -54,13 +55,14 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
         if path.exists() and not path.is_file():
             problems.add("no-regular-file", Span(str(path), 1, 1, 1, 1))
             continue
-        document = read(path, problems)
+        document = memory.read(path, problems)
         if document is None:
             continue
         digest.update(os.fsencode(path.name) + b"\0" + document.text.encode() + b"\0")
         part = "ruleset" if path == files[0] else "part"
-        if validate(document, part, problems):
+        if memory.sound(path, part, partial(validate, document, part, problems)):
             documents.append(document)
+    memory.keep()
     if not documents or not isinstance(documents[0].data, dict) or "id" not in documents[0].data:
         return None
     aside = (*SECTIONS, "amend")

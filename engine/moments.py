@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any, NamedTuple
+
+from .records import Record
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
 
 LAST_DAY = "9999-12-31"
 """Stands for a day that is not known yet."""
@@ -13,7 +19,7 @@ RECKONED = "reckoned"
 """Beside `from` and `until`: how they came about, in words."""
 
 
-class Moment(NamedTuple):
+class Moment(Record):
     """The day a stack is looked at, as text in the order year, month, day.
 
     `days` hold for single layers whose own event decides; `day` for all others. None: as the layers end up,

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import hashlib
 import operator
+import os
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from pathlib import Path as FilePath
-from typing import Any
 
 from .diagnostics import Problems, Refused, Span, diagnose, hint, nearest_hint
+from .digests import digest_of
 from .documents import Document, read_kept
 from .evaluating import Run, Thing, read_value
+from .resources import PathLike
 from .rulebook import Attribute, Rulebook
 from .units import UnitError
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    Path = tuple[Any, ...]
 
 FORMAT = "project/1"
 HEAD = ("gaugebook", "title", "layouts", "readings", "note")
@@ -24,8 +31,6 @@ SELECTORS = ("jurisdiction", "rulesets")
 """Keys of a project's one-of-a-kind sections that select the book and are not fields of it."""
 
 MOST_THINGS = 20_000
-
-Path = tuple[Any, ...]
 
 
 class Source:
@@ -114,15 +119,15 @@ class Source:
     @property
     def title(self) -> str:
         """What the project calls itself."""
-        return str(self.data.get("title") or FilePath(self.document.name).stem)
+        return str(self.data.get("title") or os.path.splitext(os.path.basename(self.document.name))[0])
 
     @property
     def digest(self) -> str:
         """The identity of the file's text."""
-        return "sha256:" + hashlib.sha256(self.document.text.encode()).hexdigest()
+        return "sha256:" + digest_of(self.document.text.encode())
 
 
-def read_source(path: FilePath, layout: str | None, problems: Problems) -> Source | None:
+def read_source(path: PathLike, layout: str | None, problems: Problems) -> Source | None:
     """Read a project file; None when it is not even a mapping that says what it is."""
     document = read_kept(path, problems)
     return None if document is None else source_of(document, layout, problems)

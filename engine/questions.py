@@ -20,7 +20,8 @@ from .diagnostics import GaugebookError, Problems, hint
 from .limiting import limits_of
 from .moments import Moment
 from .pricing import read_prices
-from .session import Book, PathLike, Result, open_book, read_project, size, size_source
+from .resources import PathLike
+from .session import Book, Result, open_book, read_project, size, size_source
 from .studying import Study
 
 AS_WRITTEN = "base"

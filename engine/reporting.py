@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from .diagnostics import GaugebookError, hint
 from .extending import extensions, reason_of
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
     from .session import Result

@@ -1,6 +1,16 @@
 """Finds the files shipped with the package."""
 
-from pathlib import Path
+from __future__ import annotations
+
+import os
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PathLike = str | os.PathLike[str]
+"""Whatever names a file or a folder."""
 
 
 def packaged(*parts: str) -> Path:
@@ -8,11 +18,18 @@ def packaged(*parts: str) -> Path:
 
     The first part is one of our own subpackages. Whether the path exists is for the caller to see.
     """
+    from pathlib import Path
+
+    return Path(shipped(*parts))
+
+
+def shipped(*parts: str) -> str:
+    """The same as text, which takes no library of paths."""
     package, *rest = parts
-    place = Path(__file__).parent / package
-    if not place.is_dir():  # installed for editing: our subpackages lie elsewhere
-        place = Path(_elsewhere(package))
-    return place.joinpath(*rest)
+    place = os.path.join(os.path.dirname(os.path.abspath(__file__)), package)
+    if not os.path.isdir(place):  # installed for editing: our subpackages lie elsewhere
+        place = _elsewhere(package)
+    return os.path.join(place, *rest)
 
 
 def _elsewhere(package: str) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
-from typing import Any
 
 from . import __version__
 from .evaluating import Rejected, Run, Thing
@@ -19,13 +18,19 @@ from .runtime import CHECK, Absent
 from .transcriptions import weakest
 from .units import Unit
 
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any
+
 FORMAT = "result/1"
 STRONGEST = "checked"
 
 
 def build_result(run: Run, source: Source) -> dict[str, Any]:
     """Everything the run has to say; raises `GaugebookError` where the book contradicts itself."""
-    return Reporter(run).report(source)
+    reporter = Reporter(run, source)
+    return reporter.outline | {"values": reporter.values()}
 
 
 def plain(value: Any, unit: Unit | None) -> Any:
@@ -58,18 +63,30 @@ def margin(sign: str | None, actual: Any, limit: Any, unit: Unit | None) -> floa
 
 
 class Reporter:
-    """Asks a run for everything and writes the answers down; `leaned` gathers the entries behind them."""
+    """Asks a run for everything and writes the answers down; `leaned` gathers the entries behind them.
 
-    def __init__(self, run: Run) -> None:
+    `outline` is the result with the values that its checks and its summary are about; `values` are all of them.
+    """
+
+    def __init__(self, run: Run, source: Source) -> None:
         self.run = run
         self.rulebook = run.rulebook
         self.frozen = run.rulebook.frozen
         self.leaned: dict[str, None] = {}
         self._weakest: dict[tuple[str, ...], str | None] = {}
         self._changes: dict[tuple[str, ...], dict[str, Any]] = {}
+        self.outline = self._outline(source)
 
-    def report(self, source: Source) -> dict[str, Any]:
-        """The whole result."""
+    def values(self) -> dict[str, Any]:
+        """Every derived value, with those of the outline, things in project order."""
+        told: dict[str, Any] = self.outline["values"]
+        with self.run.exactly():
+            return {
+                self._key(thing, a): told.get(self._key(thing, a)) or self._value(thing, a)
+                for thing, a in self._asked()
+            }
+
+    def _outline(self, source: Source) -> dict[str, Any]:
         with self.run.exactly():
             outcomes = {
                 self._key(thing, a): self._value(thing, a) for thing, a in self._asked() if self._outcome(a)
@@ -79,13 +96,9 @@ class Reporter:
             outputs = list(self._outputs())
             self._settle_behind()
             readings, assumptions, unchecked = self._readings(), self._assumptions(), self._unchecked()
-            values = {
-                self._key(thing, a): outcomes.get(self._key(thing, a)) or self._value(thing, a)
-                for thing, a in self._asked()
-            }
             for thing, a in self._asked():
                 if a.role == "choice" and a.name in thing.stated:
-                    values[self._key(thing, a)] |= self._review(thing, a, checks, source)
+                    outcomes[self._key(thing, a)] |= self._review(thing, a, checks, source)
         verdicts = [check["passes"] for check in checks]
         return {
             "format": FORMAT,
@@ -94,7 +107,7 @@ class Reporter:
             "layout": source.layout,
             "project": {"title": source.title, "digest": source.digest},
             "ruleset": {"digest": self.frozen["digest"], "stack": self._stack(), "day": self.frozen["day"]},
-            "values": values,
+            "values": outcomes,
             "checks": checks,
             "readings": readings,
             "assumptions": assumptions,

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple
 
 from .diagnostics import Problems
 from .evaluating import Run, Thing
 from .project import Source, fill_run
+from .records import Record
 from .rulebook import Attribute
 from .runtime import Absent
 
+TYPE_CHECKING = False
+
 if TYPE_CHECKING:
+    from typing import Any
+
     from .searching import Point
 
 REACH = 10**6
@@ -35,7 +39,7 @@ def unstated(run: Run, source: Source, thing: Thing, name: str) -> Any:
             return absent
 
 
-class Most(NamedTuple):
+class Most(Record):
     """How much a stated member could take: `value` is the bound, `included` says whether the bound itself passes.
 
     `value` is None where it passes with everything that was tried (`included`), or with nothing.

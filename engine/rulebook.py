@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from functools import partial
 from types import CodeType
-from typing import Any, ClassVar
 
 from . import runtime
 from .runtime import DASH, MISSING, REST, Absent, Axis, Table
 from .units import Unit, Units
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any, ClassVar
+
+    from .scales import Row
 
 RUNTIME = (
     "Absent",
@@ -39,7 +46,7 @@ RUNTIME = (
 class Attribute:
     """One attribute of a kind, ready to be asked."""
 
-    __slots__ = ("data", "detail", "entry", "field", "kind", "name", "role", "sort", "unit")
+    __slots__ = ("data", "detail", "entry", "field", "key", "kind", "name", "role", "sort", "unit")
 
     def __init__(self, data: dict[str, Any], units: Units) -> None:
         self.data = data
@@ -51,11 +58,8 @@ class Attribute:
         self.detail: str | None = data.get("detail")
         self.field: dict[str, Any] | None = data.get("field")
         self.unit: Unit | None = units.unit(data["unit"]) if data["unit"] else None
-
-    @property
-    def key(self) -> str:
+        self.key = f"{self.kind}.{self.name}"
         """Its name in the compiled book."""
-        return f"{self.kind}.{self.name}"
 
     @property
     def steps(self) -> list[str]:
@@ -67,16 +71,20 @@ class Attribute:
 class Rulebook:
     """Everything an evaluation needs of a book.
 
-    `frozen` is the plain data of `freezing.freeze`, `code` its compiled source if already at hand.
+    `frozen` is the plain data of `freezing.freeze`; `code`, its compiled source, and `units`, what it means by its
+    texts of units, are made of it unless they are at hand.
     """
 
     table_type: ClassVar[type[Table]] = Table
     """What tables are made of; a subclass may watch them."""
 
-    def __init__(self, frozen: dict[str, Any], code: CodeType | None = None) -> None:
+    def __init__(
+        self, frozen: dict[str, Any], code: CodeType | None = None, units: dict[str, Row] | None = None
+    ) -> None:
         self.frozen = frozen
-        self.units = Units.from_data(frozen["units"])
-        self.entries: dict[str, dict[str, Any]] = frozen["entries"]
+        table = frozen["units"]
+        self.units = Units(table, units) if units is not None else Units.from_data(table)
+        self.entries: Mapping[str, dict[str, Any]] = frozen["entries"]
         self.kinds: dict[str, dict[str, Any]] = frozen["kinds"]
         self.renamed: dict[str, dict[str, str]] = frozen["renamed"]
         self.attributes: dict[str, dict[str, Attribute]] = {kind: {} for kind in self.kinds}
@@ -89,7 +97,7 @@ class Rulebook:
         for name, series in frozen["series"].items():
             self._series(name, series)
         self.tables = {
-            name: self.table_type(name, partial(_table, data)) for name, data in frozen["tables"].items()
+            name: self.table_type(name, partial(_table, frozen["tables"], name)) for name in frozen["tables"]
         }
         self.code = code or code_of(frozen)
         namespace: dict[str, Any] = {name: getattr(runtime, name) for name in RUNTIME}
@@ -167,7 +175,8 @@ def _cell(text: Any, number: bool) -> Any:
     return Decimal(text) if number else text
 
 
-def _table(data: dict[str, Any]) -> tuple[list[Axis], dict[tuple[int, ...], Any]]:
+def _table(tables: Mapping[str, Any], name: str) -> tuple[list[Axis], dict[tuple[int, ...], Any]]:
+    data = tables[name]
     axes = [
         Axis(
             axis["name"],

@@ -10,7 +10,22 @@ import decimal
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
-from typing import Any, Protocol
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from typing import Any, Protocol
+
+    class Subject(Protocol):
+        """A thing as compiled rules see it."""
+
+        path: str
+
+        def get(self, name: str) -> Any:
+            """The value of an attribute; raises `Absent`."""
+
+    MakeTable = Callable[[], tuple[list["Axis"], dict[tuple[int, ...], Any]]]
+    """Makes the axes and the cells of a table."""
 
 EXACT = decimal.Context(prec=50, rounding=decimal.ROUND_HALF_EVEN)
 """The one decimal context: every conversion and every calculation uses it."""
@@ -40,15 +55,6 @@ class Absent(Exception):
         super().__init__("; ".join(reasons))
         self.reasons = tuple(dict.fromkeys(reasons))
         self.void = void
-
-
-class Subject(Protocol):
-    """A thing as compiled rules see it."""
-
-    path: str
-
-    def get(self, name: str) -> Any:
-        """The value of an attribute; raises `Absent`."""
 
 
 def near(a: Decimal, b: Decimal) -> bool:
@@ -278,10 +284,6 @@ class Axis:
         if self.match == "above":
             return bisect_left(bounds, key) - 1
         return bisect_right(bounds, key) - 1
-
-
-MakeTable = Callable[[], tuple[list[Axis], dict[tuple[int, ...], Any]]]
-"""Makes the axes and the cells of a table."""
 
 
 class Table:

@@ -15,19 +15,23 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
 
 from . import books
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
 from .evaluating import Run
 from .moments import LATEST, Moment, is_day
 from .project import TAKEN_FROM, Source, build_run, read_source, selector_span, selectors
-from .results import build_result
+from .records import Record
+from .resources import PathLike
+from .results import Reporter
 from .rulebook import Rulebook
 from .shelf import Shelf
 
+TYPE_CHECKING = False
+
 if TYPE_CHECKING:
+    from typing import Any
+
     from .adopting import Adoption
     from .expressions import Written
 
@@ -37,26 +41,31 @@ FOLDERS_VARIABLE = "GAUGEBOOK_RULESETS"
 YAML = (".yaml", ".yml")
 """Suffixes of projects that no plugin is asked about."""
 
-PathLike = str | os.PathLike[str]
-
 
 class Result:
     """What a project comes to under a book.
 
-    `data` is the result as JSON data (`gaugebook schema result` describes it), `run` the evaluation behind
-    it, `source` the project as written, `book` the book it was sized under.
+    `outline` is the result with the values that its checks and its summary are about, `run` the evaluation
+    behind it, `source` the project as written, `book` the book it was sized under.
     """
 
-    def __init__(self, data: dict[str, Any], run: Run, source: Source, book: Book) -> None:
-        self.data, self.run, self.source, self.book = data, run, source, book
+    def __init__(self, reporter: Reporter, source: Source, book: Book) -> None:
+        self._reporter, self.source, self.book = reporter, source, book
+        self.outline: dict[str, Any] = reporter.outline
+        self.run: Run = reporter.run
 
     def __repr__(self) -> str:
         return f"<Result of {self.source.title!r}: passes={self.passes}>"
 
+    @cached_property
+    def data(self) -> dict[str, Any]:
+        """The whole result as JSON data (`gaugebook schema result` describes it)."""
+        return self.outline | {"values": self._reporter.values()}
+
     @property
     def passes(self) -> bool | None:
         """True when every check passes, False when one fails, None when one stays undetermined."""
-        passes: bool | None = self.data["passes"]
+        passes: bool | None = self.outline["passes"]
         return passes
 
     @property
@@ -68,7 +77,7 @@ class Result:
     @property
     def checks(self) -> list[dict[str, Any]]:
         """Every check that applies: thing, check, passes, actual, limit, margin (a share of the limit)."""
-        checks: list[dict[str, Any]] = self.data["checks"]
+        checks: list[dict[str, Any]] = self.outline["checks"]
         return checks
 
     def value(self, name: str) -> Any:
@@ -100,7 +109,7 @@ class Book:
     `rulebook` is the compiled book: all that sizing needs.
     """
 
-    def __init__(self, ids: Sequence[str], folders: Sequence[Path], moment: Moment = LATEST) -> None:
+    def __init__(self, ids: Sequence[str], folders: Sequence[PathLike], moment: Moment = LATEST) -> None:
         self._asked = list(ids), list(folders), moment
         self.rulebook: Rulebook = books.open_book(*self._asked)
 
@@ -134,7 +143,7 @@ class Book:
         return str(self.rulebook.frozen["digest"])
 
     @property
-    def entries(self) -> dict[str, dict[str, Any]]:
+    def entries(self) -> Mapping[str, dict[str, Any]]:
         """Entry id (`section/name`) to its full id, citations, source and transcription."""
         return self.rulebook.entries
 
@@ -185,8 +194,8 @@ def size(
         raise
     result = size_source(source, book, readings or {}, problems)
     if chosen.adoption is not None:
-        result.data["ruleset"]["jurisdiction"] = chosen.adoption.to_plain()
-        result.data["not_encoded"] = [*result.data["not_encoded"], *chosen.adoption.not_encoded]
+        result.outline["ruleset"]["jurisdiction"] = chosen.adoption.to_plain()
+        result.outline["not_encoded"] = [*result.outline["not_encoded"], *chosen.adoption.not_encoded]
     return result
 
 
@@ -196,10 +205,10 @@ def size_source(source: Source, book: Book, readings: Mapping[str, str], problem
     settled = settle_readings([*stated_readings(source, problems), *asked], book.rulebook, problems)
     run = build_run(source, book.rulebook, settled, problems)
     problems.refuse_if_any()
-    return Result(build_result(run, source), run, source, book)
+    return Result(Reporter(run, source), source, book)
 
 
-class Chosen(NamedTuple):
+class Chosen(Record):
     """The rulesets to work under, bottom first, the day they are looked at, and the key of the project that
     named them, if it was the project."""
 
@@ -247,7 +256,7 @@ def choose_rulesets(
     return Chosen([]) if adoption is None else Chosen(adoption.stack, key, adoption.moment, adoption)
 
 
-class Offer(NamedTuple):
+class Offer(Record):
     """An option for a reading: who says so (project or call), and where."""
 
     reading: str
@@ -293,30 +302,29 @@ def settle_readings(
     return settled
 
 
-def search_folders(folders: Sequence[PathLike] = ()) -> list[Path]:
+def search_folders(folders: Sequence[PathLike] = ()) -> list[PathLike]:
     """The folders searched for rulesets before the shipped ones; `Refused` if one given is no folder."""
-    given = [Path(folder) for folder in folders]
     problems = Problems()
-    for folder in given:
-        if not folder.is_dir():
+    for folder in folders:
+        if not os.path.isdir(folder):
             problems.add("not-a-folder", path=folder)
     problems.refuse_if_any()
     from_environment = os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep)
-    return [*given, *(Path(folder) for folder in from_environment if folder)]
+    return [*folders, *filter(None, from_environment)]
 
 
 def read_project(project: PathLike, layout: str | None, problems: Problems) -> Source:
     """Read a project with one of its layouts applied; raises `Refused` when it is none at all."""
-    source = read_stated(Path(project), layout, problems)
+    source = read_stated(project, layout, problems)
     if source is None:
         problems.refuse_if_any()
         raise Refused
     return source
 
 
-def read_stated(path: Path, layout: str | None, problems: Problems) -> Source | None:
+def read_stated(path: PathLike, layout: str | None, problems: Problems) -> Source | None:
     """Read a project of any format, with what it takes from catalogues; None when it is none at all."""
-    if path.suffix.lower() in YAML:
+    if os.path.splitext(path)[1].lower() in YAML:
         source = read_source(path, layout, problems)
     else:
         from .taking import read_any

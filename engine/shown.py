@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Any
 
 from .blocks import TIE
 from .units import show_number
+
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Any
 
 NONE = "none"
 UNSTATED = "unstated"
@@ -45,4 +50,26 @@ def share(margin: float | None) -> str:
     if margin is None:
         return ""
     percent = Decimal(repr(margin)) * 100
-    return f"{'+' * (percent > 0)}{show_number(percent, 3)} %"
+    return f"{'+' * (percent > 0)}{show_number(percent, 3)}{TIE}%"
+
+
+def together(names: Iterable[str]) -> str:
+    """The names of some things, the place they share said once: `circuits.east, west`."""
+    told, before = [], ""
+    for name in names:
+        place, _, own = name.rpartition(".")
+        told.append(own if place and place == before else name)
+        before = place
+    return ", ".join(told)
+
+
+def attributes_of(names: Iterable[str]) -> str:
+    """Attributes of things in words, those of alike things once: `size, cover of boxes.a, b`."""
+    things: dict[str, list[str]] = {}
+    for name in names:
+        thing, _, attribute = name.rpartition(".")
+        things.setdefault(attribute, []).append(thing)
+    attributes: dict[str, list[str]] = {}
+    for attribute, owners in things.items():
+        attributes.setdefault(together(owners), []).append(attribute)
+    return "; ".join(f"{', '.join(all_of)} of {owners}" for owners, all_of in attributes.items())

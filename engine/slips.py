@@ -11,7 +11,6 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from pathlib import Path
 from typing import Any, NamedTuple
 
 from .books import CheckedBook, check_book
@@ -21,6 +20,7 @@ from .entries import Book, Entry
 from .loading import as_list, canonical_table, cell_key
 from .model import Model, TableModel
 from .progress import Bar
+from .resources import PathLike
 from .runtime import DASH, MISSING
 
 FIRST_NUMBER = re.compile(r"-?\d+(\.\d+)?")
@@ -63,7 +63,7 @@ def _shares(counts: Counter[str]) -> str:
 
 
 def change_cells(
-    id: str, folders: Sequence[Path], outcome: Outcome, entries: Sequence[str] | None = None
+    id: str, folders: Sequence[PathLike], outcome: Outcome, entries: Sequence[str] | None = None
 ) -> Slips:
     """Change the cells of a ruleset's tables, or of the tables named, after its cases ran to `outcome`.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path as FilePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .diagnostics import GaugebookError, Problems, Span, hint
 from .documents import Document
@@ -12,8 +12,12 @@ from .extending import Plugin, extensions, reason_of
 from .hooks import DesignTemperatures, ImportedProject, ProjectReader, Taken
 from .kinds import Kind
 from .loading import shipped_units
-from .project import TAKEN_FROM, Path, Source, read_source, source_of
+from .project import TAKEN_FROM, Source, read_source, source_of
+from .resources import PathLike
 from .units import UnitError
+
+if TYPE_CHECKING:
+    from .project import Path
 
 CASES = (".csv", ".parquet")
 """Suffixes of tables of cases that are read without a plugin."""
@@ -44,15 +48,16 @@ class ForeignDocument(Document):
         return self.span(path)
 
 
-def read_any(path: FilePath, layout: str | None, problems: Problems) -> Source | None:
+def read_any(path: PathLike, layout: str | None, problems: Problems) -> Source | None:
     """Read a project of any format: YAML, or one that a plugin knows by the suffix of the file.
 
     Faults go to `problems`; None comes back when it is no project at all.
     """
-    known = extensions().project_readers().get(path.suffix.lower())
+    file = FilePath(path)
+    known = extensions().project_readers().get(file.suffix.lower())
     if known is None:
         return read_source(path, layout, problems)
-    document = _read_foreign(path, *known, problems)
+    document = _read_foreign(file, *known, problems)
     return None if document is None else source_of(document, layout, problems)
 
 

@@ -9,9 +9,10 @@ lark is imported when the first text is parsed.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from .builder import MAXIMUM_DEPTH, Builder
 from .problems import SyntaxProblem, Wording, hint, problem, wordings
@@ -91,8 +92,34 @@ def _attempt(text: str) -> Node | Fault:
         return _fault(text, stopped)
 
 
+_fetch: Callable[[str], Any] = lambda version: None  # noqa: E731
+_keep: Callable[[str, Any], None] = lambda version, tables: None  # noqa: E731
+
+
+def keep_tables(fetch: Callable[[str], Any], keep: Callable[[str, Any], None]) -> None:
+    """Say where the tables made of the grammar may be kept from one call to the next, by the version of lark."""
+    global _fetch, _keep
+    _fetch, _keep = fetch, keep
+
+
 @cache
 def _parser() -> Lark:
+    from lark import Lark, __version__
+    from lark.grammar import Rule
+    from lark.lexer import TerminalDef
+
+    tables = _fetch(__version__)
+    if tables is not None:
+        return Lark._load_from_dict(*tables, transformer=Builder())
+    made = _made()
+    data, memo = made.memo_serialize([TerminalDef, Rule])
+    data["options"]["transformer"] = None
+    _keep(__version__, (data, memo))
+    return made
+
+
+def _made() -> Lark:
+    """The parser made of the grammar."""
     from lark import Lark
 
     rules = files(__package__).joinpath("rules.lark").read_text(encoding="utf-8")

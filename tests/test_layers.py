@@ -10,26 +10,30 @@ import pytest
 ENGINE = Path(__file__).parent.parent / "engine"
 
 STAGES = """
-blocks conditions filing hooks inputs kinds messages moments progress resources runtime statements transcriptions
-diagnostics finding
-apart cache extending reckoning units yamltree
+conditions digests messages progress records resources runtime statements thawing transcriptions
+blocks diagnostics filing hooks inputs kinds moments
+finding scales
+apart cache extending reckoning unit_table yamltree
+units
 documents lending reporting shelf shown
-entries rendering rendering_compare rendering_limits rulebook schema sheet_rest
+contents entries rendering rendering_compare rendering_limits rulebook schema sheet_rest
 evaluating loading renaming watching
-adopting alike checksums coverage expressions facets model outcomes project provenance retelling searching
-arrays functions nests project_schema reviewing starting tabling taking totals tracing
-case_files differing grids meaning operations plugin_list precedence results sides
-allowing amounts causes disputes programs studying templates
+adopting alike checksums coverage declared expressions facets outcomes project provenance retelling searching
+arrays functions meaning model nests project_schema reviewing starting tabling taking tracing
+case_files differing ladders naming operations plugin_list precedence results sides totals
+understanding
+allowing amounts causes disputes grids programs studying templates
 bases compiling drawing layers on_bounds pricing sheet_names
 comparing freezing limiting
 writing
 books
 linting planning session substituting
-casework column_steps hits questions spans specialising
+casework column_steps effort hits questions spans specialising
+column_tables straight_tables
 column_rules straight_steps
-columns straight_rules
-case_columns straight_choices
-straight_shared
+column_starts straight_rules
+columns straight_choices
+case_columns straight_shared
 straight
 varying
 batching deriving slips
@@ -37,6 +41,8 @@ batch_run bench partitions explaining
 explanation
 commands pytest_cases sheet_steps
 calls sheet
+plain_calls
+parsing
 cli
 __main__
 """

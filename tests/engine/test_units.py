@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gaugebook import units
 from gaugebook.diagnostics import render
 from gaugebook.documents import read
 from gaugebook.resources import packaged
@@ -277,7 +278,7 @@ def test_the_base_unit_of_a_kind_has_that_kind_and_the_scale_one(left: str, powe
     kind = UNITS.unit(f"{left}{power}/{right}").kind
     base = UNITS.base_unit(kind)
     assert UNITS.unit(base.text) == base
-    assert base == Unit(base.text, kind, Fraction(1))
+    assert base == Unit(base.text, kind)
 
 
 def test_the_base_unit_of_points() -> None:
@@ -586,3 +587,51 @@ def test_no_more_than_three_spellings_are_offered() -> None:
 
 def test_a_number_is_shown_with_four_digits() -> None:
     assert show_number(Decimal("1.23456")) == "1.235"
+
+
+# --- what was found out before --------------------------------------------------------------------
+
+AMOUNTS = [
+    "12 m",
+    "-3.5 degC",
+    "0.25 in",
+    ".5 A",
+    "5. A",
+    "1 1/2 in",
+    "1/2 in",
+    "7",
+    "+4 A",
+    "1 000 m",
+    "3  m",
+    "2 ,m",
+]
+
+
+@given(
+    st.one_of(
+        st.sampled_from(AMOUNTS),
+        st.from_regex(r"-?[0-9]{0,4}\.?[0-9]{0,3} ?[a-zA-Z1-9/.,²٣]{0,4} ?", fullmatch=True),
+    )
+)
+def test_a_plain_amount_reads_as_by_the_pattern(text: str) -> None:
+    found = units._plain_amount(text)
+    if found is None:
+        return
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(units, "_plain_amount", lambda text: None)
+        assert UNITS._split(text) == found
+
+
+def test_units_that_were_kept_are_those_of_the_table() -> None:
+    asked = Units.from_data(TABLE)
+    texts = [*asked, "A2*m", "1/s", "m2"]
+    found = {text: asked.unit(text) for text in texts}
+    kept = Units(asked.to_plain(), marshal.loads(marshal.dumps(asked.to_rows())))
+    for text in texts:
+        assert kept.unit(text) == found[text]
+        amount = Decimal("12.3456")
+        assert kept.unit(text).to_base(amount) == found[text].to_base(amount)
+        assert kept.unit(text).from_base(amount) == found[text].from_base(amount)
+    assert "_table" not in vars(kept)
+    assert kept.unit("A3*m") == asked.unit("A3*m")
+    assert kept == asked

@@ -1,5 +1,6 @@
 """What is kept is only a shortcut: stale, damaged or foreign files change nothing and break nothing."""
 
+import marshal
 import os
 import subprocess
 import sys
@@ -8,9 +9,10 @@ from pathlib import Path
 import pytest
 
 import gaugebook
-from gaugebook import books, cache
+from gaugebook import books, cache, documents, inputs, loading
 from gaugebook.books import open_book
 from gaugebook.diagnostics import GaugebookError, Refused
+from gaugebook.grammar import SyntaxProblem, parser
 
 
 @pytest.fixture
@@ -39,7 +41,7 @@ def test_the_second_opening_fetches_the_same_book(
     assert compilations == [["hoists-2"]]
     assert second.frozen == first.frozen
     assert second.code == first.code
-    assert len(list(kept.iterdir())) == 1
+    assert len(list(kept.glob("book-*"))) == 1
     assert not cache.notes
 
 
@@ -50,7 +52,8 @@ def test_what_an_explanation_walks_is_kept_beside_it(
     assert books.open_written(["hoists-2"], [shelf]) == first
     assert compilations == [["hoists-2"]]
     assert first.layers == [layer["digest"] for layer in open_book(["hoists-2"], [shelf]).frozen["layers"]]
-    assert {place.name.partition("-")[0] for place in kept.iterdir()} == {"book", "written"}
+    kinds = {place.name.partition("-")[0] for place in kept.iterdir()}
+    assert {"book", "written"} <= kinds <= {"book", "written", "document", "grammar"}
 
 
 def test_an_explanation_of_a_book_changed_in_the_meantime_is_refused(kept: Path, shelf: Path) -> None:
@@ -97,6 +100,133 @@ def test_a_file_added_to_a_ruleset_compiles_anew(
     assert "constants/gravity" in book.entries
 
 
+@pytest.fixture
+def settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if every file had been lying there for a while."""
+    monkeypatch.setattr(inputs, "SETTLED", -(10**10))
+
+
+@pytest.fixture
+def contents(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The files whose content was looked at again."""
+    seen: list[str] = []
+    read = inputs._content
+    monkeypatch.setattr(inputs, "_content", lambda name: seen.append(name) or read(name))
+    return seen
+
+
+def test_what_nothing_has_touched_is_not_read_again(
+    kept: Path, shelf: Path, compilations: list[list[str]], settled: None, contents: list[str]
+) -> None:
+    open_book(["hoists-2"], [shelf])
+    open_book(["hoists-2"], [shelf])
+    assert compilations == [["hoists-2"]]
+    assert not contents
+
+
+def test_what_was_written_a_moment_ago_is_read_again(
+    kept: Path, shelf: Path, compilations: list[list[str]], contents: list[str]
+) -> None:
+    for file in shelf.rglob("*.yaml"):
+        file.touch()
+    open_book(["hoists-2"], [shelf])
+    open_book(["hoists-2"], [shelf])
+    assert compilations == [["hoists-2"]]
+    assert str(shelf / "hoists-2.yaml") in contents
+
+
+def test_an_edit_that_keeps_size_and_time_compiles_anew(
+    kept: Path, shelf: Path, compilations: list[list[str]], settled: None
+) -> None:
+    place = shelf / "hoists-2.yaml"
+    open_book(["hoists-2"], [shelf])
+    before, text = place.stat(), place.read_text("utf-8")
+    place.write_text(text.replace("version: 1", "version: 7"), "utf-8")
+    os.utime(place, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert (place.stat().st_size, place.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    open_book(["hoists-2"], [shelf])
+    assert compilations == [["hoists-2"]] * 2
+
+
+def test_what_was_touched_and_is_the_same_is_read_once(
+    kept: Path, shelf: Path, compilations: list[list[str]], settled: None, contents: list[str]
+) -> None:
+    open_book(["hoists-2"], [shelf])
+    (shelf / "hoists-2.yaml").touch()
+    open_book(["hoists-2"], [shelf])
+    assert compilations == [["hoists-2"]]
+    assert contents.count(str(shelf / "hoists-2.yaml")) == 1
+    open_book(["hoists-2"], [shelf])
+    assert contents.count(str(shelf / "hoists-2.yaml")) in (1, 2)
+    assert compilations == [["hoists-2"]]
+
+
+def test_after_an_edit_only_what_changed_is_parsed_and_judged(
+    kept: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parsed: list[str] = []
+    judged: list[str] = []
+    parse, validate = documents._parse, loading.validate
+    monkeypatch.setattr(
+        documents, "_parse", lambda text, name, found: parsed.append(name) or parse(text, name, found)
+    )
+    monkeypatch.setattr(
+        loading, "validate", lambda document, *rest: judged.append(document.name) or validate(document, *rest)
+    )
+    first = open_book(["hoists-2"], [shelf])
+    place = shelf / "hoists-2.yaml"
+    place.write_text(place.read_text("utf-8").replace("version: 1.0.0", "version: 1.0.1"), "utf-8")
+    parsed.clear()
+    judged.clear()
+    second = open_book(["hoists-2"], [shelf])
+    assert parsed == [str(place), *(name for name in parsed if "rulesets" in Path(name).parts)]
+    assert judged == [str(place)]
+    assert second.entries == first.entries
+    assert second.frozen["layers"][1]["version"] == "1.0.1"
+
+
+def test_a_fault_found_in_a_file_is_found_again(kept: Path, shelf: Path) -> None:
+    place = shelf / "hoists-2.yaml"
+    text = place.read_text("utf-8")
+    place.write_text(text.replace("version: ", "edition: "), "utf-8")
+    told = []
+    for _ in range(2):
+        with pytest.raises(Refused) as caught:
+            open_book(["hoists-2"], [shelf])
+        told.append(str(caught.value))
+    assert told[0] == told[1]
+    assert f"{place}:" in told[0]
+    place.write_text(text, "utf-8")
+    open_book(["hoists-2"], [shelf])
+
+
+def test_the_tables_of_the_parser_are_kept() -> None:
+    kept: dict[str, object] = {}
+    parser.keep_tables(
+        kept.get, lambda version, tables: kept.update({version: marshal.loads(marshal.dumps(tables))})
+    )
+    try:
+        parser._parser.cache_clear()
+        texts = ["a.b * 2 A >= 3", "if x is 'y' then sum of z.w else none", "1 +"]
+        made = [outcome(text) for text in texts]
+        assert len(kept) == 1
+        parser._parser.cache_clear()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(parser, "_made", None)
+            assert [outcome(text) for text in texts] == made
+    finally:
+        parser.keep_tables(lambda version: None, lambda version, tables: None)
+        parser._parser.cache_clear()
+
+
+def outcome(text: str) -> str:
+    """The tree of a text, or the fault in it."""
+    try:
+        return repr(parser.parse(text))
+    except SyntaxProblem as problem:
+        return repr((problem.name, problem.start, problem.end))
+
+
 def test_a_ruleset_put_in_front_compiles_anew(
     kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]
 ) -> None:
@@ -115,36 +245,51 @@ def test_stacks_and_folders_are_kept_apart(kept: Path, shelf: Path, tmp_path: Pa
     other.mkdir()
     text = (shelf / "hoists" / "ruleset.yaml").read_text("utf-8")
     (other / "hoists.yaml").write_text(text.replace("30: 0.91", "30: 0.5"), "utf-8")
-    digests = {open_book(ids, [where]).frozen["digest"] for ids, where in (
-        (["hoists"], shelf), (["hoists-2"], shelf), (["hoists"], other),
-    ) for _ in range(2)}
+    digests = {
+        open_book(ids, [where]).frozen["digest"]
+        for ids, where in (
+            (["hoists"], shelf),
+            (["hoists-2"], shelf),
+            (["hoists"], other),
+        )
+        for _ in range(2)
+    }
     assert len(digests) == 3
 
 
 def _damage(place: Path, how: str) -> None:
     content = place.read_bytes()
     middle = len(content) // 2
-    place.write_bytes({
-        "empty": b"",
-        "cut short": content[: middle],
-        "one byte changed": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
-        "one byte more": content + b"\0",
-        "of another version": content.replace(b"cache 1", b"cache 0", 1),
-        "of another engine": content[:20] + bytes([content[20] ^ 1]) + content[21:],
-        "something else": b"\x80\x04N." * 1000,
-    }[how])
+    place.write_bytes(
+        {
+            "empty": b"",
+            "cut short": content[:middle],
+            "one byte changed": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
+            "one byte more": content + b"\0",
+            "of another version": content.replace(b"cache 2", b"cache 1", 1),
+            "of another engine": content[:20] + bytes([content[20] ^ 1]) + content[21:],
+            "something else": b"\x80\x04N." * 1000,
+        }[how]
+    )
 
 
 @pytest.mark.parametrize(
     "how",
-    ["empty", "cut short", "one byte changed", "one byte more", "of another version", "of another engine",
-     "something else"],
+    [
+        "empty",
+        "cut short",
+        "one byte changed",
+        "one byte more",
+        "of another version",
+        "of another engine",
+        "something else",
+    ],
 )
 def test_a_damaged_file_is_ignored_and_replaced(
     kept: Path, shelf: Path, compilations: list[list[str]], how: str
 ) -> None:
     good = open_book(["hoists"], [shelf])
-    [place] = kept.iterdir()
+    [place] = kept.glob("book-*")
     _damage(place, how)
     assert open_book(["hoists"], [shelf]).frozen == good.frozen
     assert len(compilations) == 2
@@ -161,7 +306,7 @@ def test_a_file_others_can_write_is_ignored(
     kept: Path, shelf: Path, compilations: list[list[str]], mode: int
 ) -> None:
     open_book(["hoists"], [shelf])
-    [place] = kept.iterdir()
+    [place] = kept.glob("book-*")
     assert place.stat().st_mode & 0o777 == 0o600
     assert kept.stat().st_mode & 0o777 == 0o700
     place.chmod(mode)
@@ -186,7 +331,7 @@ def test_a_link_is_not_followed(
     kept: Path, shelf: Path, tmp_path: Path, compilations: list[list[str]]
 ) -> None:
     open_book(["hoists"], [shelf])
-    [place] = kept.iterdir()
+    [place] = kept.glob("book-*")
     place.rename(tmp_path / "elsewhere")
     place.symlink_to(tmp_path / "elsewhere")
     open_book(["hoists"], [shelf])
@@ -234,7 +379,7 @@ def test_a_broken_ruleset_is_not_kept(kept: Path, shelf: Path) -> None:
     for _ in range(2):
         with pytest.raises(Refused, match="widht"):
             open_book(["hoists"], [shelf])
-    assert not kept.exists()
+    assert not list(kept.glob("book-*"))
 
 
 @pytest.mark.parametrize(
@@ -254,7 +399,7 @@ def test_where_things_are_kept(
         monkeypatch.delenv(name, raising=False)
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
-    assert cache.folder() == (Path(place) if place else None)
+    assert cache.folder() == place
 
 
 def test_old_files_make_room(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -275,8 +420,9 @@ from gaugebook.books import open_book
 for _ in range(20):
     book = open_book(["hoists-2"], [Path(sys.argv[1])])
     assert book.frozen["layers"][1]["id"] == "hoists-2"
-    cache.keep("book", int(sys.argv[2]), book.frozen)
-    assert cache.fetch("book", int(sys.argv[2])) == book.frozen
+    told = {"layers": book.frozen["layers"], "entries": dict(book.entries)}
+    cache.keep("book", int(sys.argv[2]), told)
+    assert cache.fetch("book", int(sys.argv[2])) == told
 assert not cache.notes, cache.notes
 """
 
@@ -287,7 +433,7 @@ def test_processes_at_the_same_time_never_see_half_a_file(kept: Path, shelf: Pat
     for process in running:
         _, errors = process.communicate(timeout=120)
         assert process.returncode == 0, errors.decode()
-    assert len(list(kept.iterdir())) == 2
+    assert len(list(kept.glob("book-*"))) == 2
 
 
 def test_no_cache_on_the_command_line(
@@ -301,7 +447,7 @@ def test_no_cache_on_the_command_line(
     assert main(call) == 0
     assert main(call) == 0
     assert len(compilations) == 3
-    [place] = (place for place in kept.iterdir() if place.name.startswith("book"))
+    [place] = kept.glob("book-*")
     place.write_bytes(b"")
     capsys.readouterr()
     assert main(call) == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -9,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import gaugebook.plugins
-from gaugebook.hooks import TABLE, hook_table
+from gaugebook.hooks import TABLE
 
 if TYPE_CHECKING:
     from conftest import Installed
@@ -22,6 +23,23 @@ def pasted(language: str) -> str:
     blocks = re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
     assert len(blocks) == 1
     return blocks[0]
+
+
+def hook_table() -> str:
+    """The hooks as a Markdown table."""
+    rows = [
+        f"| `{row.hook}` | `{'os.' * (row.item is os.PathLike)}{row.item.__name__}"
+        f"{'' if row.item is os.PathLike else f'({fields(row.item)})'}` | {row.about} |"
+        for row in TABLE
+    ]
+    return "\n".join(["| hook | answers a list of | for |", "| --- | --- | --- |", *rows]) + "\n"
+
+
+def fields(item: type) -> str:
+    defaults = getattr(item, "_field_defaults", {})
+    return ", ".join(
+        f"{name}={defaults[name]!r}" if name in defaults else name for name in getattr(item, "_fields", ())
+    )
 
 
 def test_the_table_of_hooks_is_that_of_the_code() -> None:
