@@ -17,6 +17,9 @@ from .varying import COLUMNS, NUMPY, PROGRAM
 BLOCK, COLUMN_BLOCK = 128, 32768
 """Rows worked on at a time, one by one and as columns: what may have to be done again after a kill."""
 
+MOST_CELLS = 1 << 24
+"""What a block of columns holds: the more values a project has, the fewer rows it takes."""
+
 FEW = 1500
 """Up to so many rows a program of its own does not pay."""
 
@@ -60,7 +63,7 @@ def run_batch(job: Job, cases: CaseTable, output: Path, tell: Tell, workers: int
             tell(diagnose("batch-goes-on", path=outcomes.part, rows=outcomes.done))
         elif outcomes.anew:
             tell(diagnose("batch-starts-anew", path=outcomes.part))
-        size = COLUMN_BLOCK if any(template.in_columns for template in batch.templates) else BLOCK
+        size = _block(max(template.columns for template in batch.templates))
         bar = Bar(cases.lines - 1, outcomes.done)
         try:
             for made in _made(job, batch, _blocks(cases.rows(outcomes.done), size), workers):
@@ -75,6 +78,11 @@ def run_batch(job: Job, cases: CaseTable, output: Path, tell: Tell, workers: int
         outcomes.finish()
     told.end()
     return Summary(outcomes.done, *outcomes.counts)
+
+
+def _block(columns: int) -> int:
+    """The rows of a block with so many columns."""
+    return max(BLOCK, min(COLUMN_BLOCK, MOST_CELLS // columns)) if columns else BLOCK
 
 
 def _blocks(rows: Iterator[list[str]], size: int) -> Iterator[list[list[str]]]:

@@ -31,12 +31,15 @@ Key = tuple[str, str]
 """The path of a thing, and the name of an attribute or of a check."""
 
 
+MOST_PLANNED = 300_000
+"""Steps of a plan, and places that lean on its choices."""
+
 MIRRORED = {">": "<", "<": ">", ">=": "<=", "<=": ">="}
 """Each order, said from the other side."""
 
 
 class CannotPlan(Exception):
-    """The project leans on its open fields in a way that has to be looked at row by row."""
+    """The project has to be looked at row by row: its open fields tie things together, or its plan is too large."""
 
 
 @dataclass
@@ -80,6 +83,22 @@ class Plan:
     pool: Pool = field(default_factory=Pool)
     rough: dict[int, Op] = field(default_factory=dict)
 
+    def ops(self, reader: int | Key) -> Iterator[Op]:
+        """Every expression of a place or of a check."""
+        if isinstance(reader, int):
+            place = self.places[reader]
+            if place.rule is not None:
+                yield from place.rule.ops()
+            if place.when is not None:
+                yield place.when
+        elif reader in self.checks:
+            check = self.checks[reader][1]
+            yield from check.ops()
+            for way in check.ways:
+                yield way.value
+                if way.when is not None:
+                    yield way.when
+
     def exact(self, op: Op) -> bool:
         """True for a step that stands for an expression without divisions that may not end and without roots."""
         return id(op) not in self.rough
@@ -112,6 +131,7 @@ class Planner:
         self.items: dict[int, Thing] = {}
         self.reads: set[int] = set()
         self.waiting: list[Place] = []
+        self.steps = 0
 
     def plan(self) -> Plan:
         """Every choice and every check of every thing, and whatever they lean on."""
@@ -127,6 +147,12 @@ class Planner:
             self._fill(self.waiting.pop())
         self._lean()
         return self.made
+
+    def _grow(self, number: int) -> None:
+        """Take some steps into the plan."""
+        self.steps += number
+        if self.steps > MOST_PLANNED:
+            raise CannotPlan("too large")
 
     def _choice_of(self, thing: Thing, attribute: Attribute) -> None:
         answer, leans = self.run.leaning(lambda: thing.get(attribute.name))
@@ -147,13 +173,14 @@ class Planner:
         check = self.checks_by_name[name]
         self.made.checks[key] = thing, check
         with self._about(thing, key):
+            when, require = self._maybe(check.when), self.rest(check.require)
             self.made.checks[key] = (
                 thing,
                 replace(
                     check,
-                    when=self._maybe(check.when),
-                    require=self.rest(check.require),
-                    plain=self._maybe(check.plain),
+                    when=when,
+                    require=require,
+                    plain=require if check.plain is check.require else self._maybe(check.plain),
                     exceptions=[self._route(way) for way in check.exceptions],
                     alternatives=[self._route(way) for way in check.alternatives],
                 ),
@@ -199,6 +226,7 @@ class Planner:
         for place in self.made.places:
             if place.chosen:
                 place.leaning = _reached(place.number, backward)
+                self._grow(len(place.leaning))
 
     @contextmanager
     def _about(self, thing: Thing, reader: int | Key) -> Iterator[None]:
@@ -220,6 +248,7 @@ class Planner:
 
     def rest(self, op: Op) -> Op:
         """What remains of an expression: a constant where it leans on no open field."""
+        self._grow(1)
         if op.code in ("value", "bound"):
             return op
         known = self._known(op)

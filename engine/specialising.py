@@ -226,13 +226,13 @@ class SlotWriter(Writer):
                 joined = {"any": f"({wanted} and {value})", "all": f"(not {wanted} or {value})"}[word]
                 parts.append(f"({value})" if wanted is None else joined)
             else:
-                parts.append(f"({value},)" if wanted is None else f"(({value},) if {wanted} else ())")
+                parts.append(value if wanted is None else f"*(({value},) if {wanted} else ())")
         if word in ("any", "all"):
             joiner, empty = (" or ", "False") if word == "any" else (" and ", "True")
             return f"({joiner.join(parts)})" if parts else empty
-        items = f"({' + '.join(parts)})" if parts else "()"
+        items = "".join(f"{part}, " for part in parts)
         call = {"sum": "total", "count": "count"}.get(word, word)
-        return f"{call}({items}{self._rank(op) if word in ('greatest', 'least') else ''})"
+        return f"{call}(({items}){self._rank(op) if word in ('greatest', 'least') else ''})"
 
 
 def _raised(absent: Absent) -> Any:

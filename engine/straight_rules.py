@@ -170,30 +170,15 @@ class Rules(Steps):
             answer = self.plan.answers.get(reading) if isinstance(reading, tuple) else None
             if isinstance(answer, Absent) and not answer.void:
                 return True
-            if any(self._lost(step) for op in self._ops(reading) for step in op.walk()):
+            if any(self._lost(step) for op in self.plan.ops(reading) for step in op.walk()):
                 return True
             fresh = set(self._read(reading)) - seen
             seen |= fresh
             waiting += fresh
         return False
 
-    def _ops(self, reader: int | Key) -> Iterator[Op]:
-        if isinstance(reader, int):
-            place = self.plan.places[reader]
-            if place.rule is not None:
-                yield from place.rule.ops()
-            if place.when is not None:
-                yield place.when
-        elif reader in self.plan.checks:
-            check = self.plan.checks[reader][1]
-            yield from check.ops()
-            for way in check.ways:
-                yield way.value
-                if way.when is not None:
-                    yield way.when
-
     def _read(self, reader: int | Key) -> Iterator[int | Key]:
-        for op in self._ops(reader):
+        for op in self.plan.ops(reader):
             yield from (step.parts[0] for step in op.walk() if step.code == "place")
         if isinstance(reader, int):
             yield from self.plan.places[reader].checks

@@ -29,7 +29,7 @@ class Sharing(Choices):
         spots = Counter(
             step.parts[0]
             for reader in readers
-            for op in self._ops(reader)
+            for op in plan.ops(reader)
             for step in op.walk()
             if step.code == "place"
         )
@@ -37,7 +37,7 @@ class Sharing(Choices):
         twice = {
             step.parts[0]
             for key in constrained
-            for op in self._ops(key)
+            for op in plan.ops(key)
             for step in op.walk()
             if step.code == "place"
         }  # in the choice and in the verdict

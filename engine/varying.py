@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from .diagnostics import GaugebookError, Problems, hint
 from .evaluating import UNSTATED, Run, Thing, read_value
 from .outcomes import PLAIN, BadRow, Field, Numbered, Outcome, Said, text_of, weight
-from .project import Source, breaches, build_run, words_of
+from .project import MOST_THINGS, Source, breaches, build_run, words_of
 from .results import margin
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, Absent
@@ -38,8 +38,11 @@ PROGRAM, COLUMNS, NUMPY = "program", "columns", "numpy"
 STRAIGHT_AFTER = 200
 """After so many rows done by themselves it pays to write the plan as one function."""
 
+COLUMN_STEPS = 7_000_000
+"""As many steps a block of columns may take for each of its rows: about a minute."""
+
 MOST_GRAPHS = 64
-"""As many graphs are kept at once; more combinations are built again."""
+"""As many graphs are kept at once, of large projects fewer; more combinations are built again."""
 
 
 class Template:
@@ -65,6 +68,8 @@ class Template:
         self.ties = [place for place, field in enumerate(self.fields) if field is not None and field.ties]
         self._graphs: dict[tuple[str, ...], Graph] = {}
         self._columns: CaseColumns | None = None
+        self._worth = 0
+        self._most_graphs = max(1, min(MOST_GRAPHS, MOST_THINGS // max(1, len(run.things))))
         first = Graph(run)
         self.names = [f"{thing.path}.{attribute.name}" for thing, attribute in first.choices]
         if not self.ties:
@@ -101,17 +106,18 @@ class Template:
                 )
         except (CannotColumn, GaugebookError):
             return COLUMNS
+        self._worth = 1 + graph.effort // COLUMN_STEPS
         return None
 
     @property
-    def in_columns(self) -> bool:
-        """True where many rows are worked out at once."""
-        return self._columns is not None
+    def columns(self) -> int:
+        """How many columns are held where many rows are worked out at once; 0 where each is by itself."""
+        return len(self._columns.plan.places) if self._columns is not None else 0
 
     def outcomes(self, rows: Sequence[Sequence[str]]) -> Iterator[Outcome | GaugebookError | BadRow]:
         """What each row comes to, or what is wrong with it; every row has as many cells as there are headers."""
         known: Sequence[Outcome | None] = [None] * len(rows)
-        if self._columns is not None and rows:
+        if self._columns is not None and len(rows) >= self._worth:
             try:
                 known = self._columns.outcomes(rows)
             except RecursionError:
@@ -181,7 +187,7 @@ class Template:
         if len(problems):
             column = " and ".join(field.header for place in self.ties if (field := self.fields[place]))
             raise BadRow([(column, problem.message) for problem in problems])
-        if len(self._graphs) >= MOST_GRAPHS:
+        if len(self._graphs) >= self._most_graphs:
             del self._graphs[next(iter(self._graphs))]
         self._graphs[ties] = Graph(run)
         return self._graphs[ties]
@@ -210,6 +216,7 @@ class Graph:
         self._plan: Plan | None = None
         self._direct: Direct | None = None
         self._rows = 0
+        self.effort = 0
         self.settled: list[Numbered] = []
         self._units: dict[str, Unit | None] = {
             name: rulebook.units.unit(check["unit"]) if check["unit"] else None
@@ -269,12 +276,16 @@ class Graph:
 
     def specialise(self, checked: CheckedBook, values: Values) -> Plan | None:
         """Make a program for these fields, and answer its plan; None where that cannot be done."""
+        from .effort import MOST_EFFORT, effort_of
         from .planning import CannotPlan, plan_project
         from .specialising import Program
 
         try:
             plan = plan_project(self.run, checked, values)
         except (CannotPlan, GaugebookError):
+            return None
+        self.effort = effort_of(plan)
+        if self.effort > MOST_EFFORT:
             return None
         self._program, self._plan = Program(plan, self.checks, self._said), plan
         with self.run.exactly():
