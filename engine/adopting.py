@@ -157,7 +157,11 @@ class Jurisdiction:
         self, facts: Facts, day: str | None, problems: Problems, span: Span | None
     ) -> dict[str, Any] | None:
         before = len(problems)
-        open_ones = [period for period in self.periods if self._open(period, facts, day, problems, span)]
+        open_ones = [
+            period
+            for number, period in enumerate(self.periods)
+            if self._open(number, period, facts, day, problems, span)
+        ]
         if len(problems) > before:
             return None
         elected = self._elected(facts)
@@ -195,13 +199,19 @@ class Jurisdiction:
         return named[elected]
 
     def _open(
-        self, period: dict[str, Any], facts: Facts, day: str | None, problems: Problems, span: Span | None
+        self,
+        number: int,
+        period: dict[str, Any],
+        facts: Facts,
+        day: str | None,
+        problems: Problems,
+        span: Span | None,
     ) -> bool:
         """Whether a period takes in its own day and the job meets its condition."""
         found = self._event(period.get("trigger", self.data["trigger"]), facts, day)
         if found is None or not covers(period, found[1]):
             return False
-        return self._met(period, ("periods", self.periods.index(period)), facts, problems, span)
+        return self._met(period, ("periods", number), facts, problems, span)
 
     def _met(
         self, part: dict[str, Any], path: tuple[Any, ...], facts: Facts, problems: Problems, span: Span | None
@@ -311,28 +321,31 @@ class Jurisdiction:
                     self.document.span(("periods", number)),
                     {"name": period["name"]},
                 )
-        plain_ones = [p for p in self.periods if not {"elect", "when", "trigger"} & p.keys()]
-        for before, after in pairwise(plain_ones):
-            span = self.document.span(("periods", self.periods.index(after)))
+        plain_ones = [
+            (n, p) for n, p in enumerate(self.periods) if not {"elect", "when", "trigger"} & p.keys()
+        ]
+        elective = [period for period in self.periods if period.get("elect") == "yes"]
+        for (_, before), (number, after) in pairwise(plain_ones):
+            span = self.document.span(("periods", number))
             end, start = str(before.get("until", "")), str(after.get("from", ""))
             if LAST_DAY in (end, start):
                 continue
             if not end or not start or end >= start:
                 yield "periods-overlap", span, {"one": before["name"], "other": after["name"]}
-            elif next_day(end) != start and not self._elective(next_day(end), start):
+            elif next_day(end) != start and not _bridged(elective, next_day(end), start):
                 yield (
                     "periods-gap",
                     span,
                     {"one": before["name"], "other": after["name"], "end": end, "start": start},
                 )
 
-    def _elective(self, first: str, start: str) -> bool:
-        """Whether a period the applicant may elect bridges the days from `first` to before `start`."""
-        elective = [period for period in self.periods if period.get("elect") == "yes"]
-        return any(
-            covers(one, first) and ("until" not in one or next_day(str(one["until"])) >= start)
-            for one in elective
-        )
+
+def _bridged(elective: list[dict[str, Any]], first: str, start: str) -> bool:
+    """Whether a period the applicant may elect bridges the days from `first` to before `start`."""
+    return any(
+        covers(one, first) and ("until" not in one or next_day(str(one["until"])) >= start)
+        for one in elective
+    )
 
 
 def fields_of(trigger: Any) -> list[str]:

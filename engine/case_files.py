@@ -22,7 +22,10 @@ CSV, PARQUET = ".csv", ".parquet"
 ROWS_AT_ONCE = 4096
 """Rows of a columnar file held at once."""
 
-csv.field_size_limit(2**24)
+MOST_CHARACTERS = 2**24
+"""Of a cell of a table, and of a line."""
+
+csv.field_size_limit(MOST_CHARACTERS)
 
 
 class CaseTable:
@@ -79,9 +82,24 @@ def _digest(path: Path) -> tuple[str, int]:
 def _csv_rows(path: Path) -> Iterator[list[str]]:
     """Every line that is not blank; bytes that are no text are kept as they are."""
     with path.open(encoding="utf-8-sig", errors="surrogateescape", newline="") as file:
-        for row in csv.reader(line.replace("\0", "\ufffd") for line in file):
-            if row:
-                yield row
+        lines = iter(lambda: file.readline(MOST_CHARACTERS + 1), "")
+        table = csv.reader(_within(line) for line in lines)
+        try:
+            for row in table:
+                if row:
+                    yield row
+        except csv.Error:
+            line = table.line_num + 1
+            raise GaugebookError.because(
+                "case-cell-too-long", Span(str(path), line, 1, line, 1), limit=MOST_CHARACTERS
+            ) from None
+
+
+def _within(line: str) -> str:
+    """A line as a table can hold it; raises `csv.Error` for one that is too long."""
+    if len(line) > MOST_CHARACTERS:
+        raise csv.Error
+    return line.replace("\0", "\ufffd")
 
 
 def _parquet_rows(path: Path) -> Iterator[list[str]]:

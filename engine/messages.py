@@ -35,7 +35,11 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     "file-unreadable": ("the file cannot be read: {reason}", None),
     "file-too-large": (
         "the file has {size} bytes; the limit is {limit}",
-        "split it: the files of a folder are read together",
+        "split it, where it is a ruleset: the files of a folder are read together",
+    ),
+    "unpacks-too-large": (
+        "the file unpacks to {size} bytes; the limit is {limit}",
+        "save what is needed of it as CSV",
     ),
     "not-utf-8": ("byte {offset} of the file is not UTF-8", "save the file as UTF-8"),
     "control-character": (
@@ -419,6 +423,10 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
         "a header without a dot is a label and is carried through",
     ),
     "case-field-without-unit": ("'{name}' has no unit, and the header says '{unit}'", None),
+    "case-cell-too-long": (
+        "a cell or a line has more than {limit} characters",
+        "is a quotation mark left open?",
+    ),
     "case-cells": ("it has {found} cells and the header has {expected}", None),
     "bad-case": ("row {row}, column '{column}': {reason}", None),
     "bad-row": ("row {row}: {reason}", None),

@@ -29,6 +29,7 @@ from gaugebook import (
     Span,
     hint,
     hookimpl,
+    read_content,
 )
 
 PROJECT, SITE, CIRCUITS = "project", "site", "circuits"
@@ -38,6 +39,9 @@ WITHIN = {"runs": CIRCUITS}
 """Sections whose rows are a list within a thing of another section."""
 
 Place = tuple[str | int, ...]
+
+MOST_CELLS = 400_000
+"""Cells of a spreadsheet: as many as a YAML file has values."""
 
 _SECTION = re.compile(r"\w[\w -]*")
 _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)")
@@ -74,11 +78,13 @@ class Row(NamedTuple):
 
 def read_csv(path: Path, problems: Problems) -> ImportedProject | None:
     """Read a schedule from CSV, with commas or tabs."""
+    content = read_content(path, problems)
+    if content is None:
+        return None
     try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        problems.add("file-unreadable", Span(str(path), 1, 1, 1, 1), reason=reason)
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        problems.add("file-unreadable", Span(str(path), 1, 1, 1, 1), reason=error)
         return None
     delimiter = "\t" if "\t" in text.partition("\n")[0] else ","
     rows = []
@@ -122,25 +128,42 @@ def _sheets(path: Path, problems: Problems) -> list[tuple[str, list[Row]]]:
         raise GaugebookError.because(
             "extra-missing", what="a spreadsheet", package="openpyxl", extra="spreadsheet"
         ) from None
-    start = Span(str(path), 1, 1, 1, 1)
-    try:
-        values = openpyxl.load_workbook(path, data_only=True)
-        formulas = openpyxl.load_workbook(path)
-    except Exception as error:
-        problems.add("sheet-unreadable", start, what="spreadsheet", reason=error)
+    content = read_content(path, problems)
+    if content is None:
         return []
     found = []
-    for sheet in values.worksheets:
-        rows = []
-        for number, cells in enumerate(sheet.iter_rows(values_only=True), 1):
-            row = Row(f"{path}[{sheet.title}]", number, [_text(cell) for cell in cells])
-            for column, cell in enumerate(cells):
-                if cell is None and formulas[sheet.title].cell(number, column + 1).value is not None:
+    try:
+        values, formulas = (
+            openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=only)
+            for only in (True, False)
+        )
+        left = MOST_CELLS
+        for sheet, beside in zip(values.worksheets, formulas.worksheets, strict=True):
+            rows = []
+            for row, missing in _rows(sheet, beside, f"{path}[{sheet.title}]"):
+                left -= max(1, len(row.cells))
+                if left < 0:
+                    problems.add("too-many-values", row.span(0), limit=MOST_CELLS)
+                    return []
+                for column in missing:
                     problems.add("sheet-formula", row.span(column))
-            rows.append(row)
-        if any(any(row.cells) for row in rows):
-            found.append((sheet.title, rows))
+                rows.append(row)
+            if any(any(row.cells) for row in rows):
+                found.append((sheet.title, rows))
+    except Exception as error:
+        problems.add("sheet-unreadable", Span(str(path), 1, 1, 1, 1), what="spreadsheet", reason=error)
+        return []
     return found
+
+
+def _rows(values: Any, formulas: Any, name: str) -> Iterator[tuple[Row, list[int]]]:
+    """The rows of a sheet, each with the columns of formulas whose result the file does not hold."""
+    for sheet in (values, formulas):
+        sheet.reset_dimensions()  # what a file says of its size need not be so
+    sheets = zip(values.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=True)
+    for number, (cells, beside) in enumerate(sheets, 1):
+        missing = [column for column, cell in enumerate(cells) if cell is None and beside[column] is not None]
+        yield Row(name, number, [_text(cell) for cell in cells]), missing
 
 
 def _text(value: object) -> str:

@@ -19,7 +19,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import NamedTuple
 
-from gaugebook import DesignTemperatures, Problems, Span, Taken, hookimpl
+from gaugebook import DesignTemperatures, Problems, Span, Taken, hookimpl, read_content
 
 WARM_PERCENT = Decimal(2)
 HOURS = (8760, 8784)
@@ -68,11 +68,12 @@ class Hour(NamedTuple):
 
 
 class Year(NamedTuple):
-    """A weather file: what it calls its place, its format, and its hours."""
+    """A weather file: what it calls its place, its format, its hours, and the digest of all of it."""
 
     place: str
     format: str
     hours: list[Hour]
+    digest: str = ""
 
 
 @hookimpl
@@ -107,9 +108,8 @@ def taken(year: Year, percent: Decimal, path: Path) -> Taken:
         year=TYPICAL.format(first=min(years), last=max(years)) if len(years) > 1 else "",
         gaps=GAPS.format(count=gaps) if gaps else "",
     )
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
     values = {"ambient_low": f"{low:f} degC", "ambient_high": f"{high:f} degC"}
-    return Taken(values, f"{path.name}, {year.format} of {year.place}, sha256:{digest}", says)
+    return Taken(values, f"{path.name}, {year.format} of {year.place}, sha256:{year.digest}", says)
 
 
 def exceeded_by(temperatures: list[Decimal], percent: Decimal) -> Decimal:
@@ -122,15 +122,16 @@ def read_year(path: Path) -> Year:
     """Read a weather file of one year; raises `Refused` with every line that does not read."""
     problems = Problems()
     start = Span(str(path), 1, 1, 1, 1)
-    try:
-        lines = path.read_text("utf-8-sig", errors="replace").splitlines()
-    except OSError as error:
-        problems.add("file-unreadable", start, reason=(error.strerror or "unknown reason").lower())
-        lines = []
+    content = read_content(path, problems) or b""
     problems.refuse_if_any()
-    rows = list(csv.reader(lines))
-    read = _epw if lines and lines[0].startswith("LOCATION") else _tmy3
-    year = read(path, rows, problems)
+    rows: list[list[str]] = []
+    try:
+        rows += csv.reader(content.decode("utf-8-sig", errors="replace").splitlines())
+    except csv.Error as error:
+        problems.add("sheet-unreadable", start, what="weather file", reason=error)
+    problems.refuse_if_any()
+    read = _epw if rows and rows[0][:1] == ["LOCATION"] else _tmy3
+    year = read(path, rows, problems)._replace(digest=hashlib.sha256(content).hexdigest()[:12])
     problems.refuse_if_any()
     months = {hour.month for hour in year.hours if hour.temperature is not None}
     if len(year.hours) not in HOURS:

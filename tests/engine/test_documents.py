@@ -271,7 +271,7 @@ def test_a_file_too_large_is_not_even_parsed(tmp_path: Path) -> None:
         read(path)
     expected = (
         f"1:1: the file has {FOUR_MIB + 5} bytes; the limit is {FOUR_MIB} [file-too-large]\n"
-        "  help: split it: the files of a folder are read together"
+        "  help: split it, where it is a ruleset: the files of a folder are read together"
     )
     assert str(caught.value) == f"{path}:{expected}"
     assert refused("[" * (FOUR_MIB + 5)) == f"bad.yaml:{expected}"
