@@ -11,12 +11,13 @@ from decimal import Decimal
 from typing import Any
 
 from .compiling import compile_book
+from .declared import Type
 from .diagnostics import Problems
 from .entries import NO_CLAUSE, PROVENANCE, Book, Entry
 from .functions import known_functions
 from .loading import as_list
 from .meaning import Op
-from .model import Attribute, Model, Type
+from .model import Attribute, Model
 from .programs import Programs, Route, Rule
 from .totals import totals_of
 

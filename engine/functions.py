@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from functools import cache
 from typing import NamedTuple
 
+from .declared import TRUTH, Type
 from .diagnostics import GaugebookError
 from .extending import Extensions, extensions
 from .grammar import SyntaxProblem, parse, tree
@@ -17,7 +18,6 @@ from .hooks import LanguageFunction
 from .kinds import NUMBER
 from .lending import FLAG, SERIES, TERMS, Sort
 from .loading import shipped_units
-from .model import TRUTH, Type
 
 
 class Function(NamedTuple):

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from .model import Type
+from .declared import Type
 from .runtime import DASH, DUST, EXACT, MISSING, REST, SLACK, TINY, Axis, Table, near
 
 LOST = object()

@@ -7,12 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from .declared import TRUTH, Type
 from .diagnostics import Problems, hint
 from .entries import Entry
 from .grammar import tree
 from .loading import as_list
-from .meaning import Op, Reader
-from .model import TRUTH, Model, Type
+from .meaning import Op
+from .model import Model
+from .understanding import Reader
 
 Node = tuple[str, str]
 """A kind and the name of one of its attributes."""

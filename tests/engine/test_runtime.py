@@ -88,6 +88,14 @@ def test_division_by_zero_leaves_nothing() -> None:
     assert raised(lambda: runtime.divide(ONE, Decimal(0))).void
 
 
+def test_a_number_that_is_worked_out_keeps_to_a_hundred_figures() -> None:
+    for text in ("9.9e100", "-1e100", "1e-100", "0"):
+        assert runtime.bounded(Decimal(text)) == Decimal(text)
+    for text in ("1e101", "-1e101", "9.9e-101"):
+        assert raised(lambda text=text: runtime.bounded(Decimal(text))).void
+    assert runtime.bounded(None) is None
+
+
 def test_division_keeps_fifty_digits_and_rounds_half_to_even() -> None:
     assert runtime.EXACT.prec == 50
     assert runtime.EXACT.rounding == ROUND_HALF_EVEN
@@ -109,6 +117,12 @@ def test_sums_counts_and_extremes() -> None:
     assert runtime.least(["large", "small", "huge"], rank) == "small"
     for choose in (runtime.greatest, runtime.least):
         assert raised(lambda choose=choose: choose([])).void
+
+
+def test_a_power_of_any_positive_number() -> None:
+    quarter, half = Decimal("0.25"), Decimal("0.5")
+    assert runtime.power(quarter, half) == half
+    assert runtime.power(ONE, Decimal("2.5")) == 1
 
 
 def test_roots_and_powers_that_do_not_exist() -> None:
@@ -403,9 +417,10 @@ def test_the_cell_of_several_keys() -> None:
     assert two.locate((Decimal(15), "blue")) == (1, 1)
 
 
-def test_as_many_keys_as_axes() -> None:
+@pytest.mark.parametrize("match", ["up_to", "linear"])
+def test_as_many_keys_as_axes(match: str) -> None:
     with pytest.raises(ValueError, match="argument"):
-        table([axis("up_to")], {(0,): ONE})(ONE, ONE)
+        table([axis(match)], {(0,): ONE, (1,): ONE})(Decimal(15), ONE)
 
 
 def between(beyond: str = "not_permitted", cells: dict[tuple[int, ...], Any] | None = None) -> Table:

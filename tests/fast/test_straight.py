@@ -110,6 +110,10 @@ rules:
       brisk_one: {when: mood is one of (brisk) and narrow >= 1, is: burden + 1 kg, cites: 13(c), rank: 1}
       long: {when: reach > 7 m, is: burden + 2 kg, cites: 13(d), rank: 1}
   spare_hook: {of: hoist, unit: kg, cites: "14", is: last kept in hooks where kept <= eased}
+  low_hook: {of: hoist, unit: kg, cites: "22", is: last kept in hooks where kept < 45 kg and kept * 2 <= eased + 1 kg}
+  top_hook: {of: hoist, unit: kg, cites: "26", is: last kept in hooks where kept > eased}
+  base_hook: {of: hoist, unit: kg, cites: "26", is: first kept in hooks where kept >= kept * 2 - eased}
+  next_hook: {of: hoist, unit: kg, cites: "26", is: first kept in hooks where kept * 2 - eased >= kept}
   odd_hook: {of: hoist, unit: kg, cites: "15", is: first kept in hooks where kept > 11 kg and kept * 2 > eased}
   held: {of: hoist, unit: kg, cites: "16", is: "holding[drum, mood, reach]"}
 checks:
@@ -124,6 +128,18 @@ checks:
       spared: {when: spare is not none and spare > 3 kg, require: worst_width >= 22 mm, cites: 18(a), rank: 1}
   drum_warm: {of: hoist, cites: "20", require: "drum.grip * weakening[yard.heat] >= 1 kg", constrains: drum}
   tip_up: {of: hoist, cites: "21", require: tip >= 0 m}
+  low_enough: {of: hoist, cites: "22", require: low_hook < 20 kg}
+  spread: {of: hoist, cites: "26", require: top_hook - base_hook >= next_hook * 2 or mood is wild}
+  matched:
+    of: hoist
+    cites: "23"
+    require: "load * 1.1 is one of (8.8 kg, 26.4 kg) or spare is 3 kg or eased / 3 is 8 kg"
+  drum_hooked:
+    of: hoist
+    cites: "24"
+    require: "(first kept in hooks where kept * 2 > drum.grip + eased) <= 35 kg"
+    constrains: drum
+  drum_spared: {of: hoist, cites: "25", require: drum >= wide or spare > 2 kg, constrains: drum}
   calm_enough: {of: hoist, cites: "19", require: odd_hook - spare_hook < 60 kg}
 choices:
   drum: {of: hoist, from: drums, cites: "17", when: not wet}
@@ -251,6 +267,7 @@ def odd_lifts(count: int, chance: random.Random) -> list[list[str]]:
     ]
 
 
+@pytest.mark.filterwarnings("error::SyntaxWarning")
 def test_every_kind_of_step(tmp_path: Path) -> None:
     """Exceptions and branches, aggregates, picks, cells that are missing, a choice inside a choice."""
     batch = hoists(tmp_path, ODD_HEADER, "odd")
@@ -266,6 +283,26 @@ def test_every_kind_of_step(tmp_path: Path) -> None:
     assert counts["answered"] > 2 * len(rows)
     assert counts["answered"] < 4 * len(rows)  # some stand on a cell that is missing
     assert counts["void"] > 500
+
+
+def test_members_whose_figures_do_not_rise(tmp_path: Path) -> None:
+    """The first that bears the load is found one by one where the next one bears less."""
+    book = BOOK.replace("strength >= burden", '"bearing[rope, if wet then 1 else 0] >= burden"')
+    book = book.replace("medium: [40, 30]", "medium: [15, 30]")
+    assert book.count("[15, 30]") == book.count('else 0] >= burden"') == 1
+    batch = hoists(tmp_path, HEADER, hoist_book=book)
+    counts = compare(batch, lifts(300, random.Random(3)))
+    assert counts["answered"] > 600
+
+
+@pytest.mark.parametrize("limit", ["1", "3"])
+def test_a_check_that_nothing_changes(tmp_path: Path, limit: str) -> None:
+    """It rejects every member, or none."""
+    fixed = f'  fixed: {{of: hoist, cites: "9", require: 2 kg >= {limit} kg, constrains: rope}}\n'
+    batch = hoists(tmp_path, HEADER, hoist_book=BOOK.replace("checks:\n", f"checks:\n{fixed}"))
+    rows = [[*row[:-1], ""] for row in lifts(100, random.Random(5))]
+    counts = compare(batch, rows)
+    assert counts["answered"] == 4 * len(rows)
 
 
 def test_divisions_roots_and_what_is_too_great(tmp_path: Path) -> None:

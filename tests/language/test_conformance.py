@@ -20,13 +20,13 @@ from gaugebook.grammar import parse as parse_rule
 from gaugebook.grammar import print_tree
 from gaugebook.layers import stacked
 from gaugebook.loading import entries_of
-from gaugebook.meaning import Reader
 from gaugebook.model import Model
 from gaugebook.programs import Route, Rule, read_programs
 from gaugebook.project import Builder, Source
 from gaugebook.resources import packaged
 from gaugebook.rulebook import Rulebook
 from gaugebook.runtime import Absent
+from gaugebook.understanding import Reader
 from gaugebook.units import NUMBER, Units
 
 FOLDER = packaged("grammar", "conformance")
