@@ -28,6 +28,12 @@ def differences(before: Book, after: Book) -> list[dict[str, Any]]:
     return found
 
 
+def _unit(constant: Entry) -> str:
+    """The unit of a constant that states its number alone."""
+    unit = str(constant.body.get("unit", "1"))
+    return "" if unit == "1" or " " in str(constant.body["value"]) else f" {unit}"
+
+
 def _difference(before: Book, after: Book, old: Entry | None, new: Entry | None) -> dict[str, Any] | None:
     if new is None:
         assert old is not None
@@ -36,7 +42,7 @@ def _difference(before: Book, after: Book, old: Entry | None, new: Entry | None)
         return {"kind": "removed", "lines": [], **_grounds(after, changes), "cites": before.cites(old.cites)}
     if old is None:
         lines = [
-            f"{key}: {said_of(value)}"
+            f"{key}: {said_of(value)}{_unit(new) if key == 'value' else ''}"
             for key, value in new.body.items()
             if key in ("is", "value", "require", "when")
         ]

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
 
-from .blocks import TIE, Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
-from .shown import NONE, UNSTATED, VERDICTS, relation, share, shown, spoken
+from .blocks import BULLET, TIE, Block, Grid, Heading, Items, Paragraph, as_markdown, as_text
+from .shown import NONE, UNSTATED, VERDICTS, relation, share, shown, spoken, together
+
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from .session import Result
 
 
@@ -30,7 +33,7 @@ class Page:
     """Puts a result into blocks; kinds and titles are looked up in the book behind it."""
 
     def __init__(self, result: Result, full: bool) -> None:
-        self.data, self.run, self.full = result.data, result.run, full
+        self.data, self.run, self.full = result.outline, result.run, full
         self.rulebook = result.run.rulebook
         cites = [cite for check in self.data["checks"] for cite in check["cites"]]
         documents = [layer["document"] for layer in reversed(self.data["ruleset"]["stack"])]
@@ -260,14 +263,17 @@ class Page:
 
 
 def _grouped(headers: list[str], rows: list[tuple[str, list[str]]]) -> Grid:
-    """A grid with a line for each new group, and the rows of the group below it."""
-    made: list[list[str]] = []
-    group = None
+    """A grid with a line for each group of rows, and the rows below it; things with the same rows share them."""
+    found: dict[str, list[tuple[str, ...]]] = {}
     for name, cells in rows:
-        if name != group:
-            made.append([name] + [""] * (len(cells) - 1))
-            group = name
-        made.append([f"· {cells[0]}", *cells[1:]])
+        found.setdefault(name, []).append(tuple(cells))
+    alike: dict[tuple[tuple[str, ...], ...], list[str]] = {}
+    for name, group in found.items():
+        alike.setdefault(tuple(group), []).append(name)
+    made: list[list[str]] = []
+    for lines, names in alike.items():
+        made.append([together(names)] + [""] * (len(headers) - 1))
+        made += ([f"{BULLET}{first}", *rest] for first, *rest in lines)
     return Grid(headers, made)
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from .blocks import Block, Grid, Heading, Items, Paragraph
-from .shown import VERDICTS, relation, share, shown
+from .blocks import TIE, Block, Grid, Heading, Items, Paragraph
+from .shown import VERDICTS, attributes_of, relation, share, shown, together
 
 Data = dict[str, Any]
 
@@ -21,6 +21,8 @@ NOTES = {
     "reach": "* The field states no bound; beyond this nothing was searched.",
     "effort": "** So many changes lie on the way that the search was given up here.",
 }
+OUTCOMES = {"none": "none passes"}
+"""Outcomes that are said in other words than their names."""
 TIGHTEST = 10
 """How many margins are listed unless all are asked for."""
 
@@ -40,7 +42,7 @@ def _page(data: Data, full: bool) -> Iterator[Block]:
     yield Paragraph(f"{VERDICTS[data['passes']]} under {stack}. {moved}")
     if data["on_bounds"]:
         yield Heading("Right on a bound")
-        yield Items([_bound(item) for item in data["on_bounds"]])
+        yield Items([f"{attributes_of(names)}: {said}" for said, names in _bounds(data["on_bounds"]).items()])
     yield from _margins(data["margins"], full)
     yield Heading("Nearest changes, the tightest first")
     lines = list(_together(data["flips"]))
@@ -52,11 +54,13 @@ def _page(data: Data, full: bool) -> Iterator[Block]:
     yield from _steady(data["inputs"], full)
     if data["without_effect"]:
         yield Heading("Read by no choice and no check, as the design stands")
-        yield Items([", ".join(data["without_effect"])])
+        yield Items([attributes_of(data["without_effect"])])
     if data["unstated"]:
         yield Heading("Asked for, but not stated, so not moved")
         yield Items(
-            [", ".join(data["unstated"])] if full else [f"{len(data['unstated'])} fields; --full lists them"]
+            [attributes_of(data["unstated"])]
+            if full
+            else [f"{len(data['unstated'])} fields; --full lists them"]
         )
 
 
@@ -65,19 +69,17 @@ def _margins(margins: list[Data], full: bool) -> Iterator[Block]:
     if not margins:
         return
     yield Heading("Margins, the tightest first")
-    listed = margins if full else margins[:TIGHTEST]
-    rows = [
-        [
-            f"{item['thing']}.{item['check']}",
-            _quantity(item["actual"]),
-            relation(item["sign"], _quantity(item["limit"])),
-            share(item["margin"]),
-        ]
-        for item in listed
-    ]
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for item in margins:
+        limit = relation(item["sign"], _quantity(item["limit"]))
+        key = (item["check"], _quantity(item["actual"]), limit, share(item["margin"]))
+        alike.setdefault(key, []).append(item["thing"])
+    listed = list(alike.items())[: None if full else TIGHTEST]
+    rows = [[f"{check} of {together(things)}", *figures] for (check, *figures), things in listed]
     yield Grid(["check", "actual", "limit", "margin"], rows)
-    if len(margins) > len(listed):
-        yield Paragraph(f"{len(margins) - len(listed)} checks leave more; --full lists them.")
+    left = len(margins) - sum(len(things) for _, things in listed)
+    if left:
+        yield Paragraph(f"{left} checks leave more; --full lists them.")
 
 
 def _steady(inputs: list[Data], full: bool) -> Iterator[Block]:
@@ -86,10 +88,18 @@ def _steady(inputs: list[Data], full: bool) -> Iterator[Block]:
     partly = [item for item in inputs if full and item["leaning"] and item not in idle and item["steady"]]
     if idle:
         yield Heading("No change over all that was searched")
-        yield Items([f"{item['input']}, {_range(item)}" for item in idle])
+        alike: dict[str, list[str]] = {}
+        for item in idle:
+            alike.setdefault(_range(item), []).append(item["input"])
+        yield Items([f"{attributes_of(names)}, {stretch}" for stretch, names in alike.items()])
     if partly:
         yield Heading("What the other inputs leave as it is")
-        yield Items([f"{item['input']}, {_range(item)}: {', '.join(item['steady'])}" for item in partly])
+        yield Items(
+            [
+                f"{attributes_of([item['input']])}, {_range(item)}: {attributes_of(item['steady'])}"
+                for item in partly
+            ]
+        )
     marked = {end for item in [*idle, *partly] for end in item["ended_by"].values()}
     notes = [text for end, text in NOTES.items() if end in marked]
     if notes:
@@ -119,20 +129,20 @@ def _together(flips: list[Data]) -> Iterator[list[str]]:
         )
         lines.setdefault(key, []).append(flip["outcome"])
     for (name, value, bound, away, change), outcomes in lines.items():
-        yield [name, value, bound, away, ", ".join(outcomes), change]
+        yield [attributes_of([name]), value, bound, away, attributes_of(outcomes), change]
 
 
 def outcome(told: Data) -> str:
     """An outcome in words."""
     if told["what"] != "chosen":
-        return str(told["what"])
-    return shown(told["value"], told["unit"])
+        return OUTCOMES.get(told["what"], str(told["what"]))
+    return "none needed" if told["value"] is None else shown(told["value"], told["unit"])
 
 
 def _away(flip: Data) -> str:
     """How far away a change lies: percent, or the plain distance where percent means nothing."""
     if flip["percent"] is not None:
-        return f"{flip['percent']:+.2g} %" if abs(flip["percent"]) < 10 else f"{flip['percent']:+.0f} %"
+        return f"{flip['percent']:+.{'2g' if abs(flip['percent']) < 10 else '0f'}}{TIE}%"
     return f"{flip['change']:+.4g}"
 
 
@@ -151,16 +161,23 @@ def _range(item: Data) -> str:
     return f"{ends[0]} to {ends[1]}"
 
 
+def _bounds(items: list[Data]) -> dict[str, list[str]]:
+    """What is said of values that lie right on a bound, with the values of which it is."""
+    found: dict[str, list[str]] = {}
+    for item in items:
+        found.setdefault(_bound(item), []).append(item["value_of"])
+    return found
+
+
 def _bound(item: Data) -> str:
-    where = f"{item['value_of']}: "
     if item["kind"] == "check":
-        return f"{where}exactly at its limit of {_quantity(item['bound'])}; it {item['at']}"
+        return f"exactly at its limit of {_quantity(item['bound'])}; it {item['at']}"
     sides = ", ".join(
         f"{word} it {_cell(item[key], item['unit'])}"
         for word, key in (("just below", "below"), ("just above", "above"))
     )
     return (
-        f"{where}{item['key']} is {_quantity(item['bound'])}, a bound of {item['entry'].partition(':')[2]}: "
+        f"{item['key']} is {_quantity(item['bound'])}, a bound of {item['entry'].partition(':')[2]}: "
         f"{_cell(item['at'], item['unit'])} there, {sides}"
     )
 

@@ -79,14 +79,14 @@ def _cell(html: str) -> str:
 
 
 def margins(data: Data) -> str:
-    """How much of what is allowed each check uses, one gauge per column."""
+    """How much of what is allowed each check uses, one gauge per column; things alike in all of that share it."""
     headers = ["Requirement", *(_column(column) for column in data["columns"])]
-    groups = []
     rows = [row for row in data["rows"] if row["kind"] == "check" and any(map(_used, row["cells"]))]
+    alike: dict[tuple[tuple[str, ...], ...], list[str]] = {}
     for thing, checks in groupby(rows, key=lambda row: str(row["thing"])):
-        groups.append(
-            (_breaking(thing), [[text(row["title"]), *map(_margin, row["cells"])] for row in checks])
-        )
+        told = tuple((text(row["title"]), *map(_margin, row["cells"])) for row in checks)
+        alike.setdefault(told, []).append(thing)
+    groups = [(_breaking(", ".join(things)), [list(row) for row in told]) for told, things in alike.items()]
     note = '<p class="note">The bar shows how much of what is allowed is used; the upright line is the limit.</p>'
     return note + raw_table("Margins", headers, groups, hidden=True, kind=KIND) if groups else ""
 

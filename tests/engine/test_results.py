@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 import gaugebook
 from gaugebook.project_schema import project_schema
 from gaugebook.schema import schema_of
+from gaugebook.shown import attributes_of, together
 
 
 def sized(shelf: Path, project: str | None = None, **options: Any) -> gaugebook.Result:
@@ -204,8 +205,9 @@ def test_a_chain_too_long_to_follow_is_refused(tmp_path: Path):
     )
     links = "".join(f"  n{at}: {{after: [n{at - 1}]}}\n" for at in range(2000, 0, -1))
     (tmp_path / "project.yaml").write_text(f"gaugebook: project/1\nlinks:\n{links}  n0: {{}}\n", "utf-8")
+    result = gaugebook.size(tmp_path / "project.yaml", ["chain"], folders=[tmp_path])
     with pytest.raises(gaugebook.GaugebookError, match="leans-too-deep"):
-        gaugebook.size(tmp_path / "project.yaml", ["chain"], folders=[tmp_path])
+        result.data  # noqa: B018
 
 
 PROJECTS = {
@@ -246,3 +248,23 @@ def test_the_schema_of_a_project_agrees_with_the_reader(shelf: Path, text: str, 
         assert by_schema and not by_reader, "a circle is for the reader to find"
     else:
         assert (by_schema, by_reader) == (sound, sound)
+
+
+def test_things_with_the_same_checks_share_their_lines(shelf: Path) -> None:
+    shelves = "".join(
+        f"  {name}: {{load: {load} kg, wood: pine}}\n"
+        for name, load in (("one", 9), ("two", 8), ("three", 9))
+    )
+    result = sized(shelf, f"shelves:\n{shelves}")
+    page = gaugebook.render_text(result).partition("Checks that pass")[2].partition("──\n\n")[2]
+    heads = [line.strip() for line in page.partition("\n\n──")[0].split("\n")[2:] if "shelves." in line]
+    assert heads == ["shelves.one, three", "shelves.two"]
+    assert len(result.checks) == 3 * len({check["check"] for check in result.checks})
+
+
+def test_names_are_told_together() -> None:
+    assert together(["a.b", "a.c", "d", "a.e.f", "a.e.g"]) == "a.b, c, d, a.e.f, g"
+    assert together(["b", "c"]) == "b, c"
+    names = ["boxes.a.size", "boxes.b.size", "boxes.a.cover", "boxes.b.cover", "boxes.b.mass"]
+    assert attributes_of(names) == "size, cover of boxes.a, b; mass of boxes.b"
+    assert attributes_of(["boxes.a.size"]) == "size of boxes.a"

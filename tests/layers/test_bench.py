@@ -143,7 +143,7 @@ def test_what_changed_in_words(shelf: Path, bench: Any, capsys: pytest.CaptureFi
     bench.layer(
         "town-2021",
         """
-        constants: {extra: {unit: "1", value: 4, title: Something extra, cites: "9"}}
+        constants: {extra: {unit: m, value: 4, title: Something extra, cites: "9"}}
         amend:
           - {set: tables/strength, cells: [{at: [thin, oak], to: 12}], cites: "2", reason: Poor oak.}
           - {set: tables/sag, add_rows: {75: 0.7}, remove_rows: [100]}
@@ -160,7 +160,7 @@ def test_what_changed_in_words(shelf: Path, bench: Any, capsys: pytest.CaptureFi
 
         ## Added (1)
 
-        - constants/extra (Something extra): value: 4 \\[Town-2021 9\\]
+        - constants/extra (Something extra): value: 4 m \\[Town-2021 9\\]
 
         ## Removed (1)
 

@@ -145,7 +145,7 @@ def test_slow(installed: Installed, slow: str) -> None:
     code = function("return given[0]" if slow == "loading" else f"{wait}; return given[0]")
     installed.plugin(code + (f"\n{wait}\n" if slow == "loading" else ""))
     installed.book(rule("stretch(length)"))
-    said = installed.call("size", "project.yaml")
+    said = installed.call("size", "project.yaml", "--format", "json")
     assert said.status == 0
     blames(said, "plugin-slow")
 
@@ -237,7 +237,7 @@ def test_function_that_is_not_pure(installed: Installed) -> None:
         function("seen.append(1); return Decimal(len(seen))").replace("\ndef work", "\nseen = []\ndef work")
     )
     installed.book(rule("stretch(length)"))
-    blames(installed.call("size", "project.yaml"), "plugin-function-not-pure")
+    blames(installed.call("size", "project.yaml", "--format", "json"), "plugin-function-not-pure")
 
 
 def test_needs_a_newer_version(installed: Installed) -> None:
@@ -358,7 +358,7 @@ def test_a_function_that_cannot_be_asked_apart(installed: Installed, way: str) -
     body = there + ("there and os._exit(3)" if way == "ends the process" else "assert not there")
     installed.plugin(function(f"{body}; return given[0]"))
     installed.book(rule("stretch(length)"))
-    blames(installed.call("size", "project.yaml"), "plugin-function-looks-around")
+    blames(installed.call("size", "project.yaml", "--format", "json"), "plugin-function-looks-around")
 
 
 TEMPERATURES = """

@@ -150,6 +150,22 @@ def test_the_same_value_of_another_thing_is_not_retold(tmp_path: Path) -> None:
     }
 
 
+def test_the_same_figure_found_on_another_way_is_not_retold(tmp_path: Path) -> None:
+    """Who the partner is, a derivation says: two partners with one load are told apart."""
+    link = "  rope.partner: {{links: rope}}\n  rope.spare"
+    book = WAYS.replace("  rope.spare", link).format(rule="sum of load over partner")
+    (tmp_path / "ways.yaml").write_text(book, "utf-8")
+    project = tmp_path / "ropes.yaml"
+    project.write_text(
+        "gaugebook: project/1\nsite: {rulesets: [ways]}\nropes:\n"
+        "  one: {load: 4 kg, partner: left}\n  two: {load: 4 kg, partner: right}\n"
+        "  three: {load: 4 kg, partner: right}\n  left: {load: 1 kg}\n  right: {load: 1 kg}\n",
+        "utf-8",
+    )
+    found = set(retold(gaugebook.size(project, folders=[tmp_path])))
+    assert found == {("ropes.three", "ropes.two", "pull"), ("ropes.right", "ropes.left", "pull")}
+
+
 def test_what_is_stated_and_what_is_assumed_are_not_the_same(tmp_path: Path) -> None:
     """Copper both times, once stated and once assumed."""
     result = some_strings(tmp_path, metal="")
