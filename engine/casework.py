@@ -17,12 +17,13 @@ from .diagnostics import Diagnostic, GaugebookError, Problems, Span, diagnose, h
 from .documents import Document, read
 from .evaluating import Run, Thing, read_value
 from .moments import Moment
-from .project import Source, build_run
+from .project import build_run
 from .resources import PathLike
 from .rulebook import Attribute, Rulebook
 from .runtime import DASH, MISSING, SLACK, Absent, Table
 from .schema import validate
 from .session import Offer, read_stated, settle_readings, stated_readings, with_taken
+from .source import Source
 from .units import UnitError, show
 
 if TYPE_CHECKING:

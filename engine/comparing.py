@@ -16,11 +16,11 @@ from .causes import Cause, Causes, Cell, Walk
 from .entries import PROVENANCE, RESTATED
 from .evaluating import Run
 from .pricing import PriceList
-from .project import Source
 from .results import plain, unit_text
 from .rulebook import Rulebook
 from .runtime import Absent
 from .sides import Side
+from .source import Source
 from .tracing import Recorder, TracedRulebook
 from .units import show
 

@@ -21,11 +21,11 @@ from typing import Any
 from .evaluating import Run, Thing
 from .expressions import Expressions, Step, Written
 from .hits import Tree, entry_of, hit, valued
-from .project import Source
 from .results import plain, unit_text
 from .retelling import Retelling
 from .rulebook import Attribute
 from .runtime import Absent
+from .source import Source
 from .substituting import DIGITS, MOST_DIGITS, Substitution, Trace, text_of
 from .units import Unit
 

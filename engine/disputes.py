@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from .diagnostics import Problems
+from .documents import copied
 from .entries import BELOW_STANDS, Book, Change, Entry, Layer, Operation
 from .facets import WHOLE, Facet, clash, facets_of, in_words, proposed, read_facet
 from .loading import as_list, cell_key
@@ -51,7 +51,7 @@ class Record:
 
     def first(self, layer: Layer, entry: Entry, change: Change, amends: bool) -> None:
         """An entry is said anew; whatever was said before counts no more."""
-        self.words[entry.id] = [Word(layer, WHOLE, copy.deepcopy(entry.body), change, amends)]
+        self.words[entry.id] = [Word(layer, WHOLE, copied(entry.body), change, amends)]
 
     def amended(self, layer: Layer, operation: Operation, id: str, change: Change) -> None:
         """An operation went ahead."""

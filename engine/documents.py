@@ -363,6 +363,15 @@ def plain(value: Any) -> Any:
     return value
 
 
+def copied(value: Any) -> Any:
+    """Plain data once more, so that either can be changed alone."""
+    if value.__class__ is dict:
+        return {key: copied(item) for key, item in value.items()}
+    if value.__class__ is list:
+        return [copied(item) for item in value]
+    return value
+
+
 def as_list(value: Any) -> list[Any]:
     """A property that may be written alone or as a list."""
     if value is None:

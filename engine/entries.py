@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from .diagnostics import Diagnostic, Span
-from .documents import Document
+from .documents import Document, copied
 
 SECTIONS = (
     "kinds",
@@ -78,10 +78,6 @@ class Place:
         """A node under this one."""
         return Place(self.document, self.path + steps)
 
-    def __deepcopy__(self, memo: dict[int, Any]) -> Place:
-        """Itself: a place never changes, and a copy of its document would cost more than all else."""
-        return self
-
 
 NO_CLAUSE = "none"
 """The citation of an entry that no document speaks of."""
@@ -145,6 +141,16 @@ class Entry:
     history: list[Change] = field(default_factory=list)
     document: str | None = None
     """The document a borrowed entry is cited from; None for all others."""
+
+    def copied(self) -> Entry:
+        """The entry once more, so that either can be amended alone; citations are never changed in place."""
+        return replace(
+            self,
+            body=copied(self.body),
+            cites=list(self.cites),
+            places=dict(self.places),
+            history=list(self.history),
+        )
 
     @property
     def changes(self) -> list[Change]:

@@ -16,7 +16,7 @@ from .diagnostics import GaugebookError, hint
 from .evaluating import Run, Thing
 from .expressions import Written
 from .hits import Tree
-from .project import Source
+from .source import Source
 
 WIDTH = 110
 STRONGEST = "checked"

@@ -3,13 +3,13 @@ refused; where two layers speak about the same thing, their relation decides who
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterator, Sequence
 
 from .allowing import checks_of
 from .checksums import check_checksums
 from .diagnostics import Problems, diagnose, hint
 from .disputes import Record
+from .documents import copied
 from .entries import (
     LABEL,
     NOT_IN_FORCE,
@@ -159,7 +159,7 @@ class Stacker:
                 span = entry.place().key_span()
                 self.problems.add("entry-exists-below", span, entry=entry.id, layer=below.layer)
                 continue
-            self._add(layer, copy.deepcopy(entry))
+            self._add(layer, entry.copied())
         touched: set[tuple[str, Facet]] = set()
         for operation in layer.operations:
             for entry_id in self._targets(layer, operation):
@@ -319,7 +319,7 @@ class Stacker:
         if entry is None:
             self._missing(operation, id)
             return
-        operation = Operation(operation.kind, id, copy.deepcopy(operation.body), operation.place)
+        operation = Operation(operation.kind, id, copied(operation.body), operation.place)
         if not self.record.heard(layer, operation, entry):
             return
         VERBS[operation.kind](self.book, entry, layer, operation, self.problems)

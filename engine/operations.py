@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 from .diagnostics import Problems, hint
+from .documents import copied
 from .entries import RESTATED, Book, Change, Citation, Entry, Layer, Operation, Path
 from .facets import WHOLE, facets_of
 from .loading import as_list, canonical_table, new_entry
@@ -125,7 +125,7 @@ def _replace(book: Book, entry: Entry, layer: Layer, operation: Operation, probl
 
 def _written(section: str, name: str, layer: Layer, operation: Operation) -> Entry:
     """The entry an operation writes out under `with`."""
-    body = copy.deepcopy(operation.body["with"])
+    body = copied(operation.body["with"])
     body = body if isinstance(body, dict) else {"is": body}
     return new_entry(section, name, body, layer.id, {(): operation.place.below("with")})
 
@@ -157,7 +157,7 @@ def borrow_entry(book: Book, layer: Layer, operation: Operation, source: Entry, 
     entry = Entry(
         section,
         name,
-        copy.deepcopy(source.body),
+        copied(source.body),
         source.layer,
         [*cites, *change.cites],
         dict(source.places),

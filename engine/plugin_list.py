@@ -9,7 +9,7 @@ from .blocks import Block, Grid, Heading, Items, Paragraph
 from .extending import BROKEN, LOADED, WAITING, Extensions
 from .functions import known_functions
 from .hooks import TABLE, Catalogue, DesignTemperatures, HookRow, LanguageFunction, Taken
-from .project import TAKEN_FROM
+from .source import TAKEN_FROM
 
 
 def listing(held_by: Extensions) -> list[dict[str, Any]]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from .project import FORMAT, SELECTORS
 from .rulebook import Attribute, Rulebook
+from .source import FORMAT, SELECTORS
 
 Schema = dict[str, Any]
 

@@ -11,10 +11,10 @@ from decimal import Decimal
 
 from . import __version__
 from .evaluating import Rejected, Run, Thing
-from .project import Source
 from .reviewing import could_take, unstated
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
+from .source import Source
 from .transcriptions import weakest
 from .units import Unit
 

@@ -7,10 +7,11 @@ from decimal import Decimal
 
 from .diagnostics import Problems
 from .evaluating import Run, Thing
-from .project import Source, fill_run
+from .project import fill_run
 from .records import Record
 from .rulebook import Attribute
 from .runtime import Absent
+from .source import Source
 
 TYPE_CHECKING = False
 

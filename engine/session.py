@@ -20,12 +20,13 @@ from . import books
 from .diagnostics import GaugebookError, Problems, Refused, Span, hint
 from .evaluating import Run
 from .moments import LATEST, Moment, is_day
-from .project import TAKEN_FROM, Source, build_run, read_source, selector_span, selectors
+from .project import build_run
 from .records import Record
 from .resources import PathLike
 from .results import Reporter
 from .rulebook import Rulebook
 from .shelf import Shelf
+from .source import TAKEN_FROM, Source, read_source, selector_span, selectors
 
 TYPE_CHECKING = False
 

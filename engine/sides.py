@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .evaluating import Thing
-from .project import Source
 from .rulebook import Attribute
 from .runtime import Absent
+from .source import Source
 from .tracing import Read, TracedRulebook, TracedRun, traced_run
 
 Context = tuple[tuple[Read, Any], ...]

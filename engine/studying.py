@@ -13,11 +13,12 @@ from typing import Any, NamedTuple
 
 from .diagnostics import GaugebookError, Problems
 from .evaluating import Run, read_value
-from .project import Source, fill_run
+from .project import fill_run
 from .results import plain, unit_text
 from .rulebook import Attribute
 from .runtime import Absent
 from .searching import RESOLUTION, Evaluate, Point, Search, roundest
+from .source import Source
 from .tracing import Frame, Read, Recorder, TracedRulebook, traced_run
 from .units import Unit
 from .watching import WatchedRulebook

@@ -12,12 +12,12 @@ from .extending import Plugin, extensions, reason_of
 from .hooks import DesignTemperatures, ImportedProject, ProjectReader, Taken
 from .kinds import Kind
 from .loading import shipped_units
-from .project import TAKEN_FROM, Source, read_source, source_of
 from .resources import PathLike
+from .source import TAKEN_FROM, Source, read_source, source_of
 from .units import UnitError
 
 if TYPE_CHECKING:
-    from .project import Path
+    from .source import Path
 
 CASES = (".csv", ".parquet")
 """Suffixes of tables of cases that are read without a plugin."""

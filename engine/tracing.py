@@ -12,9 +12,10 @@ from typing import Any, ClassVar
 
 from .diagnostics import Problems
 from .evaluating import Rejected, Run, Thing
-from .project import Source, fill_run
+from .project import fill_run
 from .rulebook import Attribute, Rulebook
 from .runtime import Absent, Table
+from .source import Source
 
 Read = tuple[str, str]
 """The path of a thing and the name of one of its attributes."""

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING, Any
 from .diagnostics import GaugebookError, Problems, hint
 from .evaluating import UNSTATED, Run, Thing, read_value
 from .outcomes import PLAIN, BadRow, Field, Numbered, Outcome, Said, text_of, weight
-from .project import MOST_THINGS, Source, breaches, build_run, words_of
+from .project import MOST_THINGS, breaches, build_run, words_of
 from .results import margin
 from .rulebook import Attribute, Rulebook
 from .runtime import CHECK, Absent
+from .source import Source
 from .units import Unit
 
 if TYPE_CHECKING:

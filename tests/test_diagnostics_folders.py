@@ -18,8 +18,9 @@ from gaugebook.diagnostics import GaugebookError, Problems, render
 from gaugebook.documents import read
 from gaugebook.evaluating import Run
 from gaugebook.messages import MESSAGES
-from gaugebook.project import build_run, read_source
+from gaugebook.project import build_run
 from gaugebook.resources import packaged
+from gaugebook.source import read_source
 
 HERE = Path(__file__).parent / "diagnostics"
 MISTAKES = packaged("grammar", "mistakes.yaml").read_text("utf-8")

@@ -16,7 +16,7 @@ finding scales
 apart cache extending reckoning unit_table yamltree
 units
 documents lending reporting shelf shown
-contents entries rendering rendering_compare rendering_limits rulebook schema sheet_rest
+contents entries rendering rendering_compare rendering_limits rulebook schema sheet_rest source
 evaluating loading renaming watching
 adopting alike checksums coverage declared expressions facets outcomes project provenance retelling searching
 arrays functions meaning model nests project_schema reviewing starting tabling taking tracing

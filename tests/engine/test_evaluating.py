@@ -14,8 +14,9 @@ import pytest
 from gaugebook.books import check_book
 from gaugebook.diagnostics import GaugebookError, Problems
 from gaugebook.evaluating import UNSTATED, Rejected, Run
-from gaugebook.project import build_run, read_source
+from gaugebook.project import build_run
 from gaugebook.runtime import Absent
+from gaugebook.source import read_source
 
 LOW = "shelves.low"
 

@@ -15,8 +15,9 @@ from gaugebook.deriving import derive
 from gaugebook.diagnostics import GaugebookError, Problems
 from gaugebook.evaluating import Run
 from gaugebook.explaining import WIDTH, askable, explain, render_markdown, render_text
-from gaugebook.project import Source, build_run, read_source
+from gaugebook.project import build_run
 from gaugebook.runtime import Absent
+from gaugebook.source import Source, read_source
 from gaugebook.substituting import text_of
 
 RULESET = """\

@@ -16,9 +16,10 @@ from gaugebook.books import check_book
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import read
 from gaugebook.explaining import explain
-from gaugebook.project import build_run, read_source
+from gaugebook.project import build_run
 from gaugebook.resources import packaged
 from gaugebook.runtime import Absent
+from gaugebook.source import read_source
 from gaugebook.substituting import text_of
 from gaugebook.units import Units
 

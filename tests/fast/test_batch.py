@@ -461,10 +461,11 @@ def test_columnar_files_give_the_same(run: Run, tmp_path: Path, shelf: Path, pro
 
 
 def test_memory_does_not_grow_with_the_rows(
-    kept: Path, shelf: Path, project: Path, tmp_path: Path
+    kept: Path, shelf: Path, project: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import tracemalloc
 
+    monkeypatch.setattr(batch_run, "COLUMN_BLOCK", batch_run.BLOCK)  # so that all of them are many blocks
     peaks = []
     for rows in (2000, 2000, 6000):
         cases = tmp_path / "cases.csv"

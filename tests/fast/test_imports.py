@@ -5,20 +5,77 @@ import sys
 from pathlib import Path
 
 OURS = {
-    "blocks", "books", "cache", "calls", "cli", "commands", "diagnostics", "documents", "evaluating",
-    "digests", "extending", "filing", "finding", "hooks", "inputs", "kinds", "messages", "moments", "plugins",
-    "plain_calls", "plugins.reports", "project", "records", "rendering",
-    "reporting", "resources", "results", "reviewing", "rulebook", "runtime", "scales", "session", "shelf", "shown",
-    "thawing", "transcriptions", "units",
+    "blocks",
+    "books",
+    "cache",
+    "calls",
+    "cli",
+    "commands",
+    "diagnostics",
+    "documents",
+    "evaluating",
+    "digests",
+    "extending",
+    "filing",
+    "finding",
+    "hooks",
+    "inputs",
+    "kinds",
+    "messages",
+    "moments",
+    "plugins",
+    "plain_calls",
+    "plugins.reports",
+    "project",
+    "records",
+    "rendering",
+    "reporting",
+    "resources",
+    "results",
+    "reviewing",
+    "rulebook",
+    "runtime",
+    "scales",
+    "session",
+    "shelf",
+    "shown",
+    "source",
+    "thawing",
+    "transcriptions",
+    "units",
 }
 HEAVY = {
-    "yaml", "lark", "jsonschema", "pluggy", "tabulate", "numpy", "pyarrow", "dataclasses", "inspect",
-    "shutil", "importlib.metadata", "importlib.resources", "difflib", "json", "csv", "datetime", "tempfile",
+    "yaml",
+    "lark",
+    "jsonschema",
+    "pluggy",
+    "tabulate",
+    "numpy",
+    "pyarrow",
+    "dataclasses",
+    "inspect",
+    "shutil",
+    "importlib.metadata",
+    "importlib.resources",
+    "difflib",
+    "json",
+    "csv",
+    "datetime",
+    "tempfile",
     "subprocess",
 }
 
 MIDDLING = {
-    "argparse", "contextlib", "enum", "fractions", "hashlib", "pathlib", "re", "textwrap", "typing", "urllib.parse",
+    "argparse",
+    "contextlib",
+    "enum",
+    "fractions",
+    "hashlib",
+    "pathlib",
+    "re",
+    "textwrap",
+    "typing",
+    "urllib.parse",
 }
 """What takes a good part of a bare interpreter's start to load; a page for a terminal needs none of it."""
 
@@ -49,7 +106,9 @@ def test_a_cached_call_imports_neither_parsers_nor_schemas(kept: Path, shelf: Pa
     assert (project.parent / "page").read_text("utf-8") == page
 
 
-def test_a_cached_calculation_sheet_imports_nothing_heavy_either(kept: Path, shelf: Path, project: Path) -> None:
+def test_a_cached_calculation_sheet_imports_nothing_heavy_either(
+    kept: Path, shelf: Path, project: Path
+) -> None:
     imported(project, shelf, "html")
     page = (project.parent / "page").read_text("utf-8")
     assert not sorted(imported(project, shelf, "html") & HEAVY)

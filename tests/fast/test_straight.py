@@ -134,6 +134,8 @@ checks:
     of: hoist
     cites: "23"
     require: "load * 1.1 is one of (8.8 kg, 26.4 kg) or spare is 3 kg or eased / 3 is 8 kg"
+  spare_when_calm: {of: hoist, cites: "23", require: spare is (if mood is calm then spare else none)}
+  just_so: {of: hoist, cites: "23", require: load * 1.1 is 26.4 kg}
   drum_hooked:
     of: hoist
     cites: "24"

@@ -22,10 +22,11 @@ from gaugebook.layers import stacked
 from gaugebook.loading import entries_of
 from gaugebook.model import Model
 from gaugebook.programs import Route, Rule, read_programs
-from gaugebook.project import Builder, Source
+from gaugebook.project import Builder
 from gaugebook.resources import packaged
 from gaugebook.rulebook import Rulebook
 from gaugebook.runtime import Absent
+from gaugebook.source import Source
 from gaugebook.understanding import Reader
 from gaugebook.units import NUMBER, Units
 

@@ -12,8 +12,9 @@ import pytest
 from gaugebook.books import CheckedBook, check_book
 from gaugebook.diagnostics import Problems
 from gaugebook.moments import Moment
-from gaugebook.project import build_run, read_source
+from gaugebook.project import build_run
 from gaugebook.results import build_result
+from gaugebook.source import read_source
 
 BOOKS = Path(__file__).parent / "books"
 PROJECT = """

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 from gaugebook.books import open_book
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import parse
-from gaugebook.project import Source, build_run
+from gaugebook.project import build_run
 from gaugebook.rulebook import Rulebook
 from gaugebook.runtime import Absent
+from gaugebook.source import Source
 
 EDITIONS = ("nec-2008", "nec-2011", "nec-2014", "nec-2017", "nec-2020", "nec-2023")
 

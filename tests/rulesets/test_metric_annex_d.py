@@ -23,8 +23,9 @@ from gaugebook.cli import main
 from gaugebook.diagnostics import Problems
 from gaugebook.documents import parse
 from gaugebook.layers import build
-from gaugebook.project import Source, build_run
+from gaugebook.project import build_run
 from gaugebook.runtime import Absent
+from gaugebook.source import Source
 
 RULESETS = Path(__file__).parents[2] / "rulesets"
 EXAMPLE = RULESETS.parent / "examples" / "orchard_barn.yaml"
