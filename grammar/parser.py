@@ -110,7 +110,8 @@ def _parser() -> Lark:
 
     tables = _fetch(__version__)
     if tables is not None:
-        return Lark._load_from_dict(*tables, transformer=Builder())
+        loaded = Lark._load_from_dict(*tables, transformer=Builder())  # type: ignore[no-untyped-call]
+        return cast(Lark, loaded)
     made = _made()
     data, memo = made.memo_serialize([TerminalDef, Rule])
     data["options"]["transformer"] = None
