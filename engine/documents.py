@@ -225,7 +225,7 @@ class Memory:
                 content = file.read() if os.fstat(file.fileno()).st_size <= MOST_BYTES else b""
         except OSError:
             content = b""
-        name, digest = os.fspath(path), digest_of(content)
+        name, digest = os.path.abspath(path), digest_of(content)
         kept = self._before.get(name)
         if kept is not None and kept["digest"] == digest:
             note_file(str(path), content)
@@ -239,7 +239,7 @@ class Memory:
 
     def sound(self, path: PathLike, check: str, judge: Callable[[], bool]) -> bool:
         """Whether a check passes a document; one that passed it before with the same content is not asked again."""
-        known = self._now.get(os.fspath(path))
+        known = self._now.get(os.path.abspath(path))
         if known is not None and check in known["sound"]:
             return True
         passes = judge()

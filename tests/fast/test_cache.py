@@ -11,7 +11,7 @@ import pytest
 import gaugebook
 from gaugebook import books, cache, documents, inputs, loading
 from gaugebook.books import open_book
-from gaugebook.diagnostics import GaugebookError, Refused
+from gaugebook.diagnostics import GaugebookError, Problems, Refused
 from gaugebook.grammar import SyntaxProblem, parser
 
 
@@ -183,6 +183,18 @@ def test_after_an_edit_only_what_changed_is_parsed_and_judged(
     assert judged == [str(place)]
     assert second.entries == first.entries
     assert second.frozen["layers"][1]["version"] == "1.0.1"
+
+
+def test_a_file_named_otherwise_is_the_same_file(
+    kept: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = shelf / "hoists-2.yaml"
+    assert documents.read_kept(place, Problems()) is not None
+    monkeypatch.setattr(documents, "_parse", None)
+    monkeypatch.chdir(shelf)
+    found = documents.read_kept("hoists-2.yaml", Problems())
+    assert found is not None
+    assert found.name == "hoists-2.yaml"
 
 
 def test_a_fault_found_in_a_file_is_found_again(kept: Path, shelf: Path) -> None:
