@@ -35,7 +35,7 @@ class Mutator:
     def __init__(
         self, seeds: Sequence[bytes], words: Sequence[bytes], longest: int, chance: random.Random
     ) -> None:
-        self.pool = list(seeds)
+        self.seeds, self.pool = list(seeds), list(seeds)
         self.longest, self.chance = longest, chance
         found = {word for seed in seeds for word in _WORD.findall(seed)}
         self.words = [*sorted(found | set(words)), *NASTY]
@@ -45,8 +45,8 @@ class Mutator:
         ]  # fmt: skip
 
     def make(self) -> bytes:
-        """The next input."""
-        made = bytearray(self.chance.choice(self.pool))
+        """The next input: every other one of a seed, since what is only a little wrong gets furthest."""
+        made = bytearray(self.chance.choice(self.chance.choice((self.seeds, self.pool))))
         for _ in range(self.chance.choice((1, 1, 1, 2, 2, 3, 4, 8))):
             self.chance.choice(self.ways)(made)
         return bytes(made[: self.longest])

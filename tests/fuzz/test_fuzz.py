@@ -9,11 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from gaugebook.adopting import read_jurisdiction
 from gaugebook.batching import Batch, Job
 from gaugebook.case_files import Outcomes
-from gaugebook.diagnostics import Diagnostic, Refused, Span, diagnose, render
+from gaugebook.diagnostics import Diagnostic, Problems, Refused, Span, diagnose, render
 from gaugebook.documents import parse
 from gaugebook.session import open_book, size
+from gaugebook.shelf import Shelf
 
 HERE = Path(__file__).parent
 BOOK = """\
@@ -37,7 +39,7 @@ def test_broken_inputs_end_in_clean_diagnostics(tmp_path: Path) -> None:
     done = subprocess.run(call, capture_output=True, text=True, timeout=600)
     assert done.returncode == 0, done.stdout + done.stderr
     tried = [line.split("|")[2].strip() for line in done.stdout.splitlines()[2:]]
-    assert tried == ["500"] * 7, done.stdout
+    assert tried == ["500"] * 9, done.stdout
 
 
 def test_a_finding_is_kept_with_the_input_that_shows_it(
@@ -126,6 +128,22 @@ def test_a_damaged_journal_is_not_gone_on_with(tmp_path: Path, old: str, new: st
     journal.write_text(said.replace(old, new, 1), "utf-8")
     with Outcomes(output, ["a", "b"], ["same"]) as outcomes:
         assert (outcomes.done, outcomes.anew) == (0, True)
+
+
+def test_periods_that_say_the_same_have_a_place_each(tmp_path: Path) -> None:
+    """They were looked for by what they say, which also took minutes where there were many."""
+    path = tmp_path / "jurisdictions" / "town.yaml"
+    path.parent.mkdir()
+    periods = "  - {name: a, stack: [b], when: 1 + 1}\n" * 3
+    head = "gaugebook: jurisdiction/1\nid: town\ntitle: T\ntrigger: yard.permit\nperiods:\n"
+    path.write_text(head + periods, "utf-8")
+    problems = Problems()
+    town = read_jurisdiction("town", Shelf([tmp_path]), problems)
+    assert town is not None
+    assert town.adopt({"yard.permit": "2016-01-01"}.get, None, problems) is None
+    assert [(fault.name, fault.span and fault.span.line) for fault in problems] == [
+        ("adoption-condition", line) for line in (6, 7, 8)
+    ]
 
 
 def test_size_of_this_book_is_what_it_says(opened: Opened) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import faulthandler
 import hashlib
 import mmap
+import os
 import random
 import re
 import resource
@@ -12,13 +13,13 @@ import signal
 import sys
 import time
 import traceback
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 from mutating import Mutator
 
-from gaugebook.diagnostics import Diagnostic, GaugebookError, render
+from gaugebook.diagnostics import Diagnostic, GaugebookError, Problems, render
 
 MOST_SECONDS = 1.5
 """Of computing, after which an input is looked at; when the next such time is over, it is stopped."""
@@ -47,9 +48,31 @@ class Target(NamedTuple):
     large: Sequence[bytes] = ()
     """Tried as they are and not changed."""
 
+    others: Mapping[str, bytes] = {}
+    """Files that an input can lead to, by their names."""
+
 
 class Finding(Exception):
     """Something that is neither an answer nor a clean diagnostic."""
+
+
+def some(problems: Problems) -> list[Diagnostic]:
+    """The problems; that there is none is a finding."""
+    found = list(problems)
+    if not found:
+        raise Finding("refused without a reason")
+    return found
+
+
+def putter(path: Path) -> Callable[[bytes], None]:
+    """Puts inputs into one file, opened once."""
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT, 0o600)
+
+    def put(given: bytes) -> None:
+        os.pwrite(descriptor, given, 0)
+        os.ftruncate(descriptor, len(given))
+
+    return put
 
 
 class TooLong(BaseException):
@@ -126,7 +149,7 @@ def _outcome(target: Target, given: bytes, findings: dict[str, Path], keep: Path
             if not said:
                 raise Finding("a refusal without a reason") from None
         for diagnostic in said[:20]:
-            _sound(diagnostic, given)
+            _sound(diagnostic, given, target.others)
             if diagnostic.name == "plugin-raises":
                 raise Finding(diagnostic.message)
     except (Exception, TooLong, SystemExit) as error:
@@ -141,7 +164,7 @@ def _outcome(target: Target, given: bytes, findings: dict[str, Path], keep: Path
     return frozenset(diagnostic.name for diagnostic in said)
 
 
-def _sound(diagnostic: Diagnostic, given: bytes) -> None:
+def _sound(diagnostic: Diagnostic, given: bytes, others: Mapping[str, bytes]) -> None:
     """Raise `Finding` if a diagnostic is not what a user can read and find."""
     text = render(diagnostic)
     if not diagnostic.message.strip() or not all(line.isprintable() for line in text.split("\n")):
@@ -151,7 +174,8 @@ def _sound(diagnostic: Diagnostic, given: bytes) -> None:
     span = diagnostic.span
     if span is None:
         return
-    lines = given.count(b"\n") + given.count(b"\r") + 1
+    file = others.get(Path(span.file).name, given) if others else given
+    lines = file.count(b"\n") + file.count(b"\r") + 1
     ends = (span.line, span.column) <= (span.end_line, span.end_column)
     if not (1 <= span.line <= lines + 1 and span.column >= 1 and ends):
         raise Finding(f"{diagnostic.name} points nowhere: {span} to {span.end_line}:{span.end_column}")
