@@ -173,13 +173,17 @@ class Batches(Scene):
     """A batch that is stopped again and again, and goes on."""
 
     name = "batch"
+    suffix: ClassVar[str] = ".csv"
 
     def __init__(self, folder: Path, chance: random.Random) -> None:
         super().__init__(folder, chance)
-        self.cases, self.output, whole = (folder / name for name in ("cases.csv", "out.csv", "whole.csv"))
+        self.cases = folder / "cases.csv"
+        self.output, whole = (folder / f"{name}{self.suffix}" for name in ("out", "whole"))
         rows = "".join(f"{number},{number * 7 % 90}\n" for number in range(ROWS))
         self.cases.write_text(f"case,hoists.east.load [kg]\n{rows}", "utf-8")
-        self.part, self.journal = (folder / f"out.csv.{end}" for end in ("part", "journal"))
+        self.part, self.journal, self.last = (
+            folder / f"{self.output.name}.{end}" for end in ("part", "journal", "new")
+        )
         self.call(*self.arguments(whole))
         self.whole = whole.read_bytes()
 
@@ -189,29 +193,23 @@ class Batches(Scene):
 
     def wait(self, process: subprocess.Popen[bytes]) -> None:
         """Until it has begun to write."""
-        before, until = self._state(), time.monotonic() + PATIENCE
-        while self._state() == before and process.poll() is None and time.monotonic() < until:
+        files = (self.part, self.journal, self.last)
+        before, until = state_of(*files), time.monotonic() + PATIENCE
+        while state_of(*files) == before and process.poll() is None and time.monotonic() < until:
             time.sleep(0.002)
-
-    def _state(self) -> tuple[int, ...]:
-        found = (path.stat() for path in (self.part, self.journal) if path.exists())
-        return tuple(number for status in found for number in (status.st_size, status.st_mtime_ns))
 
     def once(self) -> bool:
         """Kill it once more; an output that is there is the whole one."""
-        call = [
-            sys.executable,
-            "-m",
-            "gaugebook",
-            *self.arguments(self.output),
-            "--rulesets",
-            str(self.books),
-        ]
-        killed = self.kill(call, longest=0.15)
+        arguments = [*self.arguments(self.output), "--rulesets", str(self.books)]
+        killed = self.stopped([sys.executable, "-m", "gaugebook", *arguments])
         if self.output.exists():
             assert self.output.read_bytes() == self.whole, "half a file under a final name"
             self.output.unlink()
         return killed
+
+    def stopped(self, call: list[str]) -> bool:
+        """Start it and kill it."""
+        return self.kill(call, longest=0.15)
 
     def unfinished(self) -> bool:
         """A part that goes on next time: it stays."""
@@ -221,7 +219,39 @@ class Batches(Scene):
         """The rest is added, and nothing is left."""
         self.call(*self.arguments(self.output))
         assert self.output.read_bytes() == self.whole, "going on comes to something else"
-        assert not self.part.exists() and not self.journal.exists()
+        assert not any(path.exists() for path in (self.part, self.journal, self.last))
+
+
+class ColumnarBatches(Batches):
+    """The same with a columnar file at the end, made of the rows: half of the kills wait until that is written."""
+
+    name = "columnar"
+    suffix = ".parquet"
+
+    def stopped(self, call: list[str]) -> bool:
+        """Start it, half of the time from the first row, and kill it.
+
+        What an earlier kill left of the columnar file is still there.
+        """
+        before, anew, at_last = state_of(self.last), *(self.chance.random() < 0.5 for _ in range(2))
+        for path in (self.part, self.journal) if anew else ():
+            path.unlink(missing_ok=True)
+
+        def begun() -> bool:
+            return state_of(self.last) not in (before, ())
+
+        def seen() -> bool:
+            if at_last and begun():
+                time.sleep(self.chance.uniform(0, 0.01))
+            return not at_last or begun()
+
+        killed = self.kill(call, 0 if at_last else 0.15, seen)
+        self.begun = begun()
+        return killed
+
+    def unfinished(self) -> bool:
+        """A columnar file without its name, written this time."""
+        return self.begun
 
 
 class Kept(Scene):
@@ -307,7 +337,13 @@ class Sheets(Scene):
         assert self.sheet.read_bytes() == self.whole[1]
 
 
-SCENES: tuple[type[Scene], ...] = (Batches, Kept, Sheets)
+SCENES: tuple[type[Scene], ...] = (Batches, ColumnarBatches, Kept, Sheets)
+
+
+def state_of(*files: Path) -> tuple[int, ...]:
+    """What changes when any of some files is written to; nothing where none of them is there."""
+    found = (path.stat() for path in files if path.exists())
+    return tuple(number for status in found for number in (status.st_size, status.st_mtime_ns))
 
 
 def killed(scene: type[Scene], times: int, folder: Path, seed: int) -> Tally:

@@ -107,7 +107,7 @@ def test_killed_a_dozen_times(tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     kills = [line.split("|")[2].strip() for line in done.stdout.splitlines()[2:-1]]
-    assert kills == ["4", "4", "4"]
+    assert kills == ["3", "3", "3", "3"]
 
 
 # --- a full disk ------------------------------------------------------------------------------------
