@@ -87,7 +87,7 @@ def mutants(source: str) -> Iterator[Mutant]:
 
 def _places(node: ast.AST, where: str = "module", shown: ast.AST | None = None) -> Iterator[_Place]:
     """The node itself and all below it; texts, annotations and imports say nothing that could be wrong."""
-    if isinstance(node, (ast.Import, ast.ImportFrom)):
+    if isinstance(node, (ast.Import, ast.ImportFrom)) or _for_type_checkers(node):
         return
     if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
         if node.name in LEFT_ALONE:
@@ -106,6 +106,14 @@ def _places(node: ast.AST, where: str = "module", shown: ast.AST | None = None) 
         for child in value if isinstance(value, list) else [value]:
             if isinstance(child, ast.AST):
                 yield from _places(child, where, shown if small else whole)
+
+
+def _for_type_checkers(node: ast.AST) -> bool:
+    """`TYPE_CHECKING = False`, and what stands under `if TYPE_CHECKING:`."""
+    named = (
+        node.targets[0] if isinstance(node, ast.Assign) else node.test if isinstance(node, ast.If) else None
+    )
+    return isinstance(named, ast.Name) and named.id == "TYPE_CHECKING"
 
 
 def _swaps(node: ast.AST) -> list[Callable[[], None]]:

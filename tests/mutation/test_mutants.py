@@ -46,6 +46,12 @@ def test_texts_annotations_and_imports_stay() -> None:
     assert names('"""1 < 2"""\nfrom a import max\ndef f(a: "1 < 2" = None) -> list[max]: "3"\n') == []
 
 
+def test_what_only_type_checkers_read_stays() -> None:
+    assert names("TYPE_CHECKING = False\nif TYPE_CHECKING:\n    LINE = 1\nMOST = False\n") == [
+        "module: MOST = False  ->  MOST = True"
+    ]
+
+
 def test_the_same_change_twice_in_a_function_has_two_names() -> None:
     source = "class C:\n    def f(self):\n        a < b\n        a < b\n"
     assert names(source) == ["C.f: a < b  ->  a <= b", "C.f: a < b  ->  a <= b (2)"]

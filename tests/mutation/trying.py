@@ -84,7 +84,7 @@ class Tree:
             os.environ["PYTHONPATH"] = os.pathsep.join(paths)
             os.environ["GAUGEBOOK_CACHE"] = str(self.folder / "cache")
             sys.dont_write_bytecode = True
-            os._exit(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "quick", *files]))
+            os._exit(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-p", "quick", *files]))
         finally:
             os._exit(99)
 
