@@ -128,7 +128,7 @@ def _sum(payload: bytes | memoryview) -> bytes:
 
 def _make(where: str) -> None:
     """Make a folder that nobody else may look into, and the folders above it that are lacking."""
-    os.makedirs(os.path.dirname(where), exist_ok=True)
+    os.makedirs(os.path.dirname(where) or os.curdir, exist_ok=True)
     try:
         os.mkdir(where, 0o700)
     except FileExistsError:

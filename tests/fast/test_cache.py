@@ -414,6 +414,17 @@ def test_where_things_are_kept(
     assert cache.folder() == place
 
 
+def test_a_folder_named_from_here_is_made(
+    tmp_path: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch, compilations: list[list[str]]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv(cache.VARIABLE, "here")
+    open_book(["hoists"], [shelf])
+    open_book(["hoists"], [shelf])
+    assert compilations == [["hoists"]]
+    assert list((tmp_path / "here").glob("book-*"))
+
+
 def test_old_files_make_room(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cache, "MOST_FILES", 3)
     for number in range(6):
