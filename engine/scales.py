@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
 NOUGHT, ONE = (0, 1), (1, 1)
 
+MOST_DIGITS = EXACT.prec
+"""The digits of a number that is read, and the figures by which a unit may differ from its base."""
+
 
 class UnitError(GaugebookError):
     """A unit, a quantity or a combination of kinds that makes no sense."""

@@ -12,10 +12,8 @@ from typing import Any
 
 from .diagnostics import hint, nearest, nearest_hint
 from .kinds import Dimension, Kind
-from .runtime import EXACT
-from .scales import Unit, UnitError, as_written, shortened
+from .scales import MOST_DIGITS, Unit, UnitError, as_written, shortened
 
-MOST_DIGITS = EXACT.prec
 MOST_FACTORS = 8
 GREATEST_SCALE = Fraction(10**MOST_DIGITS)
 """No unit is more than this many times another of its kind."""

@@ -12,7 +12,7 @@ from functools import cached_property
 
 from .kinds import NUMBER, Dimension, Kind
 from .runtime import EXACT
-from .scales import Unit, UnitError, as_written, shortened, show, show_number
+from .scales import MOST_DIGITS, Unit, UnitError, as_written, shortened, show, show_number
 
 TYPE_CHECKING = False
 
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from .unit_table import UnitTable
 
 __all__ = ["EXACT", "NUMBER", "Dimension", "Kind", "Unit", "UnitError", "Units", "show", "show_number"]
-
-MOST_DIGITS = EXACT.prec
 
 _AMOUNT = (
     r"(?a)(?P<sign>[-+]?)"
