@@ -168,8 +168,8 @@ class Tally:
     """The outcomes of a block: choices as texts, and the check that governs in each row."""
 
     def __init__(self, made: CaseColumns, block: Block) -> None:
-        self.block = block
-        count = block.whole.count
+        self.whole = block.whole()
+        count = self.whole.count
         self.rank = np.full(count, SILENT, np.int8)
         self.share = np.full(count, np.inf)
         self.worst = np.full(count, -1, np.intp)
@@ -182,11 +182,11 @@ class Tally:
             if number in settled:
                 self._settled(settled[number])
             elif key in made.plan.checks:
-                self._judged(made, thing, name, made.columns.judges[key](block.whole))
+                self._judged(made, thing, name, made.columns.judges[key](self.whole))
 
     def _choice(self, made: CaseColumns, thing: Thing, attribute: Attribute) -> list[str | None]:
         """What is chosen, row by row."""
-        count = self.block.whole.count
+        count = self.whole.count
         number = made.plan.numbers.get((thing.path, attribute.name))
         name = f"{thing.path} {attribute.name}"
         if number is None:
@@ -195,7 +195,7 @@ class Tally:
                 self._offer(FAILS if answer.void else OPEN, -np.inf, name)
                 return [None] * count
             return [text_of(answer, attribute.unit)] * count
-        column = self.block.whole.read(number)
+        column = self.whole.read(number)
         texts = made.texts[number]
         data = np.broadcast_to(column.data, count).tolist()
         chosen: list[str | None] = [texts.get(code) for code in data]

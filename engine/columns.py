@@ -156,13 +156,19 @@ class Columns:
 
 
 class Block:
-    """Some rows under a plan: `given` are the values of the open fields. `refused` are to be done one by one."""
+    """Some rows under a plan: `given` are the values of the open fields. `refused` are to be done one by one.
+
+    It does not hold the frames made of it: what was worked out of a block goes when nobody asks it any more.
+    """
 
     def __init__(self, columns: Columns, count: int, given: Mapping[int, Given]) -> None:
         self.columns, self.given = columns, given
         self.places = columns.plan.places
         self.refused = np.zeros(count, bool)
-        self.whole = Frame(self, count)
+
+    def whole(self) -> Frame:
+        """All rows, nothing known of them yet."""
+        return Frame(self, len(self.refused))
 
     def work_out(self, number: int, frame: Frame) -> Column:
         """A place for the rows of a frame."""

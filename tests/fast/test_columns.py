@@ -7,6 +7,7 @@ choices and error.
 
 from __future__ import annotations
 
+import gc
 import itertools
 import os
 import random
@@ -18,6 +19,7 @@ from pathlib import Path
 
 import pytest
 
+from gaugebook.arrays import Column
 from gaugebook.batching import Batch, Job
 from gaugebook.cli import main
 from gaugebook.outcomes import Field, Outcome, share_text
@@ -165,6 +167,23 @@ def test_without_columns_the_same_comes_out(kept: Path, shelf: Path, project: Pa
         main(["batch", str(project), str(cases), "--output", str(output), "--rulesets", str(shelf), *way])
         found.append(output.read_bytes())
     assert found[0] == found[1]
+
+
+def test_a_block_leaves_nothing_behind_that_has_to_be_looked_for(
+    kept: Path, shelf: Path, project: Path
+) -> None:
+    """Columns that hold each other would stay until rubbish is collected, which a batch does seldom."""
+    header = ("hoists.east.load [kg]", "yard.heat [degC]")
+    batch = Batch(Job(str(project), header, folders=(str(shelf),), special=True))
+    assert not batch.lacking
+    gc.collect()
+    gc.disable()
+    try:
+        before = sum(isinstance(one, Column) for one in gc.get_objects())
+        assert len(batch.size([[str(row % 97), "20"] for row in range(500)]).rows) == 500
+        assert sum(isinstance(one, Column) for one in gc.get_objects()) == before
+    finally:
+        gc.enable()
 
 
 GREAT = """\

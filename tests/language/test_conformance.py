@@ -228,9 +228,8 @@ def test_conformance_of_columns(given: dict[str, Any], case: dict[str, Any]) -> 
         if place is not None and value is not UNSTATED:
             code = columns.column(place, value)
             stated[place.number] = Given(code._replace(data=np.array([code.data] * 3)), True)
-    block = Block(columns, 3, stated)
     with np.errstate(all="ignore"):
-        column = block.whole.read(asked.number)
+        column = Block(columns, 3, stated).whole().read(asked.number)
     gone, none, data = (np.broadcast_to(part, 3).tolist() for part in (column.gone, column.none, column.data))
     if "outcome" in case:
         lost = [why or int(nothing) for why, nothing in zip(gone, none, strict=True)]
