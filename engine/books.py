@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from .entries import Book
     from .expressions import Written
 
-COMPILED, WRITTEN, GRAMMAR = "book", "written", "grammar"
+COMPILED, WRITTEN, GRAMMAR, TREES = "book", "written", "grammar", "trees"
 """The kinds of what is kept."""
 
 IN_PARTS = ("entries", "tables")
@@ -86,15 +86,20 @@ class CheckedBook:
 
 def check_book(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> CheckedBook:
     """Load and check a stack of rulesets, the first at the bottom, as of a moment."""
-    from .grammar.parser import keep_tables
+    from .grammar.parser import keep_tables, remembering
     from .layers import build
 
     keep_tables(partial(cache.fetch, GRAMMAR), partial(cache.keep, GRAMMAR))
     problems = Problems()
-    book = build(list(ids), list(folders), problems, moment)
-    if len(problems):
-        problems.refuse_if_any()
-    return CheckedBook(book, problems)
+    parsed = cache.fetch(TREES, list(ids)) or {}
+    with remembering(parsed) as asked:
+        book = build(list(ids), list(folders), problems, moment)
+        if len(problems):
+            problems.refuse_if_any()
+        checked = CheckedBook(book, problems)
+    if asked.keys() != parsed.keys():
+        cache.keep(TREES, list(ids), asked)
+    return checked
 
 
 def open_book(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Moment = LATEST) -> Rulebook:

@@ -12,10 +12,9 @@ import os
 import stat
 import sys
 from functools import cache
-from zlib import crc32
 
 from .diagnostics import Diagnostic, diagnose
-from .digests import sha256
+from .digests import SUM_BYTES, plain_sum, sha256
 from .filing import write_whole
 from .resources import shipped
 
@@ -27,9 +26,8 @@ if TYPE_CHECKING:
 VARIABLE = "GAUGEBOOK_CACHE"
 """An environment variable: the folder to keep things in, or `off`."""
 
-MAGIC = b"gaugebook cache 2\n"
+MAGIC = b"gaugebook cache 3\n"
 DIGEST_BYTES = 32
-SUM_BYTES = 4
 MOST_FILES = 256
 """More than this are not kept; the ones unused for longest go first."""
 
@@ -83,7 +81,7 @@ def keep(kind: str, key: object, value: Any) -> None:
         payload = marshal.dumps(value)
         _make(os.path.dirname(place))
         if _fit(os.path.dirname(place)):
-            content = MAGIC + _fingerprint() + _sum(payload) + payload
+            content = MAGIC + _fingerprint() + plain_sum(payload) + payload
             write_whole(place, content, 0o600)
             _prune(os.path.dirname(place))
     except (OSError, ValueError) as error:
@@ -113,17 +111,12 @@ def _opened(place: str) -> Any:
     payload = memoryview(content)[head + SUM_BYTES :]
     if content[:head] != MAGIC + _fingerprint():
         raise _Unfit("it is damaged or of another version")
-    if content[head : head + SUM_BYTES] != _sum(payload):
+    if content[head : head + SUM_BYTES] != plain_sum(payload):
         raise _Unfit("it is damaged")
     try:
         return marshal.loads(payload)
     except (EOFError, ValueError, TypeError):
         raise _Unfit("it is damaged") from None
-
-
-def _sum(payload: bytes | memoryview) -> bytes:
-    """What tells a payload from a damaged one; that nobody else can write it is seen to otherwise."""
-    return crc32(payload).to_bytes(SUM_BYTES, "big")
 
 
 def _make(where: str) -> None:
@@ -183,14 +176,15 @@ def _fingerprint() -> bytes:
     """
     from . import __version__
 
-    told = [__version__, sys.version, sys.implementation.cache_tag or ""]
+    told: list[object] = [__version__, sys.version, sys.implementation.cache_tag]
     package = os.path.dirname(os.path.abspath(__file__))
     for where in (package, shipped("grammar"), shipped("rulesets", "schema")):
+        told.append(where)
         for entry in sorted(os.scandir(where), key=lambda entry: entry.name):
             if entry.is_file():
                 status = entry.stat()
-                told.append(f"{where} {entry.name} {status.st_size} {status.st_mtime_ns}")
-    return bytes(sha256("\n".join(told).encode("utf-8", "surrogatepass")).digest())
+                told += (entry.name, status.st_size, status.st_mtime_ns)
+    return bytes(sha256(repr(told).encode("utf-8", "surrogatepass")).digest())
 
 
 def _note(name: str, place: str, reason: str) -> None:

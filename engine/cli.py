@@ -26,7 +26,15 @@ than the call."""
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; never raises, always answers an exit status."""
     before = gc.get_threshold()
-    gc.set_threshold(PATIENCE, *before[1:])
+    try:
+        return _answered(arguments)
+    finally:
+        gc.set_threshold(*before)
+
+
+def _answered(arguments: Sequence[str] | None) -> int:
+    """The exit status of one command; from here on rubbish is looked for patiently."""
+    gc.set_threshold(PATIENCE, *gc.get_threshold()[1:])
     try:
         return _obeyed(list(sys.argv[1:] if arguments is None else arguments))
     except GaugebookError as error:
@@ -40,8 +48,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{PROGRAM}: internal error: {type(error).__name__}: {error}\n"
             "  help: this is a mistake in the program; please report it with the command and the files"
         )
-    finally:
-        gc.set_threshold(*before)
 
 
 def program() -> NoReturn:
@@ -50,7 +56,7 @@ def program() -> NoReturn:
     Where nobody asked to be told of the end, the process ends at once: taking apart what was read in takes as long
     as reading it.
     """
-    status = main()
+    status = _answered(None)
     try:
         sys.stdout.flush()
         sys.stderr.flush()

@@ -55,7 +55,7 @@ class Register:
     """The register of one layer, set beside a book with that layer in it."""
 
     def __init__(self, document: Document, layer: Layer, book: Book) -> None:
-        self.layer, self.book, self.document = layer, book, book.documents()[layer.id]
+        self.layer, self.book, self.document = layer, book, book.documents[layer.id]
         self.sections = [
             _section(raw, Place(document, ("sections", index)), self.document)
             for index, raw in enumerate(plain(document.data)["sections"])

@@ -166,12 +166,11 @@ class Declarations:
 
         A bare number is taken in `unit`; None after a problem.
         """
-        place = entry.place(*path)
         if type.sort == "number":
             try:
                 return self.quantity(text, unit) if unit else None
             except UnitError as error:
-                self.problems.take(error, place.span())
+                self.problems.take(error, entry.place(*path).span())
                 return None
         known: list[str] = []
         if type.sort == "word":
@@ -183,7 +182,7 @@ class Declarations:
         if known and text not in known:
             self.problems.add(
                 "unknown-word",
-                place.span(),
+                entry.place(*path).span(),
                 word=text,
                 among=", ".join(known[:12]),
                 nearest=hint(text, known),

@@ -15,7 +15,7 @@ from . import cache
 from .diagnostics import Problems, Span
 from .digests import digest_of
 from .inputs import note_file
-from .resources import PathLike
+from .resources import PathLike, shipped
 
 TYPE_CHECKING = False
 
@@ -209,8 +209,16 @@ def read_kept(path: PathLike, problems: Problems) -> Document | None:
     return document
 
 
+def read_shipped(*parts: str) -> Any:
+    """The data of a shipped file, read as by `read_kept`; raises `Refused` where it is broken."""
+    problems = Problems()
+    document = read_kept(shipped(*parts), problems)
+    problems.refuse_if_any()
+    return None if document is None else document.data
+
+
 class Memory:
-    """Documents that are kept together: what was read of each, and which checks found nothing wrong with it."""
+    """Documents that are kept together: what was read of each, and which checks found nothing wrong with its data."""
 
     def __init__(self, key: str) -> None:
         self._key = key
@@ -237,12 +245,20 @@ class Memory:
             self._new = True
         return document
 
-    def sound(self, path: PathLike, check: str, judge: Callable[[], bool]) -> bool:
-        """Whether a check passes a document; one that passed it before with the same content is not asked again."""
-        known = self._now.get(os.path.abspath(path))
+    def sound(
+        self, path: PathLike, check: str, judge: Callable[[], bool], alike: Callable[[Any, Any], bool]
+    ) -> bool:
+        """Whether a check passes a document; one that passed it before is not judged again.
+
+        Nor is one of which an earlier version passed it, if `alike` of the two says that the check could not
+        tell them apart; it is asked about data as it is kept, with the bytes of its text for a decimal.
+        """
+        name = os.path.abspath(path)
+        known, before = self._now.get(name), self._before.get(name)
         if known is not None and check in known["sound"]:
             return True
-        passes = judge()
+        passed = known and before and check in before["sound"] and alike(before["data"], known["data"])
+        passes = bool(passed) or judge()
         if passes and known is not None:
             known["sound"].append(check)
             self._new = True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from .diagnostics import Diagnostic, Span
@@ -248,6 +249,7 @@ class Book:
         """The entries of one section by name."""
         return {entry.name: entry for entry in self.entries.values() if entry.section == name}
 
+    @cached_property
     def documents(self) -> dict[str, str]:
         """For each layer the document its clauses are printed under: the newest edition of the same
         publication in the stack, so that an inherited entry is cited from the edition in force."""
@@ -259,6 +261,11 @@ class Book:
         return {
             layer.id: newest.get(layer.header.get("edition_of", ""), layer.document) for layer in self.layers
         }
+
+    @cached_property
+    def idle(self) -> set[str]:
+        """The layers that bind nobody yet."""
+        return {layer.id for layer in self.layers if layer.header.get("force") == "no"}
 
     def not_encoded(self) -> list[tuple[str, Any]]:
         """What the layers say they leave out, each with its layer: the newest edition of a publication that has
@@ -274,26 +281,24 @@ class Book:
 
     def cites(self, citations: list[Citation]) -> list[str]:
         """Citations as printed."""
-        documents = self.documents()
-        idle = {layer.id for layer in self.layers if layer.header.get("force") == "no"}
+        documents = self.documents
         return [
             f"{cite.document or documents.get(cite.layer, cite.layer)} {cite.clause}"
-            f"{'' if cite.force and cite.layer not in idle else f' {WITHOUT_FORCE}'}"
+            f"{'' if cite.force and cite.layer not in self.idle else f' {WITHOUT_FORCE}'}"
             for cite in citations
         ]
 
     def prefix(self, entry: Entry) -> str:
         """The document the clauses inside an entry are cited from."""
-        return entry.document or self.documents().get(entry.layer, entry.layer)
+        return entry.document or self.documents.get(entry.layer, entry.layer)
 
     def part_cites(self, entry: Entry, part: dict[str, Any]) -> list[str]:
         """The citations of a part of an entry, which may name a document or stem from another layer."""
         layer = str(part.get("layer", entry.layer))
-        prefix = self.prefix(entry) if layer == entry.layer else self.documents().get(layer, layer)
+        prefix = self.prefix(entry) if layer == entry.layer else self.documents.get(layer, layer)
         cites = part.get("cites", [])
         clauses = cites if isinstance(cites, list) else [cites]
-        idle = any(one.id == layer and one.header.get("force") == "no" for one in self.layers)
-        force = f" {WITHOUT_FORCE}" if idle or part.get("force") == "no" else ""
+        force = f" {WITHOUT_FORCE}" if layer in self.idle or part.get("force") == "no" else ""
         return [f"{part.get('document', prefix)} {clause}{force}" for clause in clauses]
 
     def remover(self, name: str) -> tuple[str, Change] | None:

@@ -163,7 +163,7 @@ def _entry(book: Book, entry: Entry) -> dict[str, Any]:
     ]
     if changed:
         made["changed"] = changed
-    own, documents = book.prefix(entry), book.documents()
+    own, documents = book.prefix(entry), book.documents
     amended = [
         told
         for told, change in zip(changed, entry.changes, strict=True)

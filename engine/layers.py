@@ -38,11 +38,12 @@ def stack_of(ids: Sequence[str], shelf: Shelf, problems: Problems) -> list[Layer
     def take(id: str, chain: tuple[str, ...], asked: Place | None) -> None:
         if id in loaded:
             return
-        span = asked.span() if asked else None
         if id in chain:
+            span = asked.span() if asked else None
             problems.add("rulesets-extend-each-other", span, chain=" -> ".join((*chain, id)))
             return
         if id not in places:
+            span = asked.span() if asked else None
             problems.add("unknown-ruleset", span, id=id, nearest=hint(id, places))
             return
         layer = load_layer(places[id], problems)

@@ -6,18 +6,17 @@ import hashlib
 import os
 from collections.abc import Iterator
 from decimal import Decimal
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 from pathlib import Path as FilePath
 from typing import Any
 
 from .diagnostics import Problems, Span
-from .documents import Document, Memory, read
+from .documents import Document, Memory, read_shipped
 from .documents import as_list as as_list
 from .documents import plain as plain
 from .entries import LABEL, SECTIONS, Citation, Entry, Layer, Operation, Path, Place
 from .reckoning import events_of, settle_days
-from .resources import packaged
-from .schema import validate
+from .schema import alike, validate
 from .shelf import MOST_FILES, ruleset_files
 from .units import Units
 
@@ -60,7 +59,7 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
             continue
         digest.update(os.fsencode(path.name) + b"\0" + document.text.encode() + b"\0")
         part = "ruleset" if path == files[0] else "part"
-        if memory.sound(path, part, partial(validate, document, part, problems)):
+        if memory.sound(path, part, partial(validate, document, part, problems), partial(alike, part)):
             documents.append(document)
     memory.keep()
     if not documents or not isinstance(documents[0].data, dict) or "id" not in documents[0].data:
@@ -139,7 +138,11 @@ def operations_of(document: Document) -> Iterator[Operation]:
 
 def key_text(value: Any) -> str:
     """A table key in one spelling: 30, 30.0 and "30" are the same row."""
-    text = str(value).strip()
+    return _spelt(str(value).strip())
+
+
+@lru_cache(4096)
+def _spelt(text: str) -> str:
     try:
         number = Decimal(text)
     except ArithmeticError:
@@ -172,4 +175,4 @@ def cell_key(at: Any) -> list[str]:
 @cache
 def shipped_units() -> Units:
     """The units of the shipped table; raises `Refused` when the table is broken."""
-    return Units.from_data(read(packaged("rulesets", "units.yaml")).data)
+    return Units.from_data(read_shipped("rulesets", "units.yaml"))

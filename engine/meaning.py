@@ -37,6 +37,8 @@ class Op:
 
     def walk(self) -> Iterator[Op]:
         """This step and all below it."""
-        yield self
-        for child in self.children():
-            yield from child.walk()
+        waiting = [self]
+        while waiting:
+            step = waiting.pop()
+            yield step
+            waiting.extend([part for part in reversed(step.parts) if isinstance(part, Op)])

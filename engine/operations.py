@@ -58,7 +58,7 @@ def record(book: Book, entry: Entry, layer: Layer, operation: Operation, what: s
     renumbers the clause, any other authority adds its own."""
     change = change_of(layer, operation, what)
     if change.cites:
-        documents = book.documents()
+        documents = book.documents
         same = {id for id in documents if documents[id] == documents[layer.id]}
         entry.cites = [cite for cite in entry.cites if cite.layer not in same or cite.document] + change.cites
     if facets_of(operation) in ([WHOLE], [("provenance",)]) or "property" in operation.body:
@@ -148,7 +148,7 @@ def add_entry(book: Book, layer: Layer, operation: Operation) -> None:
 def borrow_entry(book: Book, layer: Layer, operation: Operation, source: Entry, other: Book) -> None:
     """Put a copy of another book's entry in place, citing both that book and the borrower."""
     section, _, name = operation.target.partition("/")
-    documents = other.documents()
+    documents = other.documents
     cites = [
         Citation(cite.layer, cite.clause, cite.document or documents.get(cite.layer, cite.layer))
         for cite in source.cites
@@ -200,21 +200,25 @@ def _except(book: Book, entry: Entry, layer: Layer, operation: Operation, proble
 
 def _exception_fits(entry: Entry, operation: Operation, problems: Problems) -> bool:
     """Whether an entry of this section can have the exception as it is written."""
-    span = operation.place.span()
+    fault = _exception_fault(entry, operation)
+    if fault is not None:
+        name, values = fault
+        problems.add(name, operation.place.span(), entry=entry.id, **values)
+    return fault is None
+
+
+def _exception_fault(entry: Entry, operation: Operation) -> tuple[str, dict[str, str]] | None:
     if entry.section not in EXCEPTIONS:
-        problems.add("exception-not-here", span, entry=entry.id, sections=", ".join(EXCEPTIONS))
-        return False
+        return "exception-not-here", {"sections": ", ".join(EXCEPTIONS)}
     allowed = EXCEPTIONS[entry.section]
     wrong = [key for key in ("is", "require") if key in operation.body and key != allowed]
     if wrong:
-        problems.add("exception-says-wrongly", span, entry=entry.id, key=wrong[0], section=entry.section)
-    elif allowed == "is" and "is" not in operation.body:
-        problems.add("exception-says-nothing", span, entry=entry.id, exception=operation.body["name"])
-    elif allowed != "is" and "when" not in operation.body:
-        problems.add("exception-without-condition", span, entry=entry.id, exception=operation.body["name"])
-    else:
-        return True
-    return False
+        return "exception-says-wrongly", {"key": wrong[0], "section": entry.section}
+    if allowed == "is" and "is" not in operation.body:
+        return "exception-says-nothing", {"exception": operation.body["name"]}
+    if allowed != "is" and "when" not in operation.body:
+        return "exception-without-condition", {"exception": operation.body["name"]}
+    return None
 
 
 def _put_way(

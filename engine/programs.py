@@ -199,13 +199,13 @@ def _choice(model: Model, entry: Entry, kind: str, name: str, type: Type, proble
 def _carries(model: Model, entry: Entry, kind: str, problems: Problems) -> str | None:
     if "carries" not in entry.body:
         return None
-    name, span = str(entry.body["carries"]), entry.place("carries").span()
+    name, place = str(entry.body["carries"]), entry.place("carries")
     attribute = model.attributes.get((kind, name))
     if attribute is None:
         near = hint(name, model.names_of(kind))
-        problems.add("unknown-attribute", span, name=name, kind=kind, nearest=near)
+        problems.add("unknown-attribute", place.span(), name=name, kind=kind, nearest=near)
     elif attribute.type.sort != "number" or attribute.type.detail.point:
-        problems.add("not-an-amount", span, name=name)
+        problems.add("not-an-amount", place.span(), name=name)
     return name
 
 

@@ -27,12 +27,6 @@ FORMAT = "result/1"
 STRONGEST = "checked"
 
 
-def build_result(run: Run, source: Source) -> dict[str, Any]:
-    """Everything the run has to say; raises `GaugebookError` where the book contradicts itself."""
-    reporter = Reporter(run, source)
-    return reporter.outline | {"values": reporter.values()}
-
-
 def plain(value: Any, unit: Unit | None) -> Any:
     """A value as JSON data: a number in `unit` (base units if None), a word, a truth, the path of a thing."""
     if isinstance(value, Decimal):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Context, Decimal
 from functools import cache
-from math import gcd
 
 from .diagnostics import GaugebookError
 from .kinds import NUMBER, Dimension, Kind
@@ -110,6 +109,10 @@ def _fraction(ratio: Ratio) -> Fraction:
 
 def _lowest(top: int, bottom: int) -> Ratio:
     """top / bottom in lowest terms."""
+    if not top:
+        return 0, 1
+    from math import gcd
+
     common = gcd(top, bottom)
     return top // common, bottom // common
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from functools import cache
+from itertools import repeat
 from typing import Any
 
 from .diagnostics import Problems, hint
@@ -36,6 +38,42 @@ def validate(document: Document, name: str, problems: Problems) -> bool:
         if error.validator == "oneOf" or error.absolute_path not in unclear:
             _report(document, error, problems)
     return len(problems) == before
+
+
+def alike(name: str, before: Any, after: Any) -> bool:
+    """Whether two documents differ in figures only, and in none that the schema could tell apart.
+
+    Figures are whole numbers, or decimals as the bytes of their text. All that a schema says of a figure is its
+    type and its bounds.
+    """
+    if before.__class__ is not after.__class__:
+        return False
+    if before.__class__ is dict:
+        return before.keys() == after.keys() and all(alike(name, before[key], after[key]) for key in before)
+    if before.__class__ is list:
+        return len(before) == len(after) and all(map(alike, repeat(name), before, after))
+    if before == after or before.__class__ not in (int, bytes):
+        return bool(before == after)
+    figures = [Decimal(figure if isinstance(figure, int) else figure.decode()) for figure in (before, after)]
+    return all(
+        (figures[0] > bound, figures[0] < bound) == (figures[1] > bound, figures[1] < bound)
+        for bound in _bounds(name)
+    )
+
+
+BOUNDS = ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum")
+
+
+@cache
+def _bounds(name: str) -> set[Any]:
+    """Every bound that a schema sets to some figure."""
+    found, waiting = set(), [schema_of(name)]
+    while waiting:
+        part: Any = waiting.pop()
+        waiting += part.values() if isinstance(part, dict) else part if isinstance(part, list) else ()
+        if isinstance(part, dict):
+            found |= {part[key] for key in BOUNDS if isinstance(part.get(key), (int, float))}
+    return found
 
 
 def _deepest(error: Any) -> Any:

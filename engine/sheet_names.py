@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cache, partial
 from typing import Any
 
 from .diagnostics import Problems
-from .documents import as_list, plain, read
+from .documents import as_list, plain, read_shipped
 from .entries import Book, Entry
 from .model import Model
-from .resources import packaged
 from .templates import FIELD, NAME
 
 SYMBOLS = "symbols.yaml"
@@ -18,7 +19,7 @@ Body = dict[str, Any]
 
 def symbols_of(book: Book) -> dict[str, Body]:
     """The symbols that a diagram of the book may name: the shipped ones, and those its sheet draws itself."""
-    known: dict[str, Body] = plain(read(packaged("rulesets", SYMBOLS)).data)["symbols"]
+    known: dict[str, Body] = plain(read_shipped("rulesets", SYMBOLS))["symbols"]
     for entry in book.section("sheet").values():
         known |= entry.body.get("draws") or {}
     return {
@@ -28,15 +29,18 @@ def symbols_of(book: Book) -> dict[str, Body]:
 
 def check_sheet(model: Model, problems: Problems) -> None:
     """Every name that a sheet declaration uses must be an attribute of the thing it is used on, or a symbol."""
+    symbols = cache(partial(symbols_of, model.book))
     for entry in model.book.section("sheet").values():
-        Names(model, entry, problems).check()
+        Names(model, entry, symbols, problems).check()
 
 
 class Names:
     """The names used by one sheet declaration; what is unknown goes to `problems`."""
 
-    def __init__(self, model: Model, entry: Entry, problems: Problems) -> None:
-        self.model, self.entry, self.problems = model, entry, problems
+    def __init__(
+        self, model: Model, entry: Entry, symbols: Callable[[], dict[str, Body]], problems: Problems
+    ) -> None:
+        self.model, self.entry, self.symbols, self.problems = model, entry, symbols, problems
 
     def check(self) -> None:
         """Look every name up."""
@@ -62,7 +66,7 @@ class Names:
 
     def symbol(self, part: Body, *at: str | int) -> None:
         """The symbols that a mark may show."""
-        known = symbols_of(self.model.book) if "symbol" in part or "symbols" in part else {}
+        known = self.symbols() if "symbol" in part or "symbols" in part else {}
         named = [("symbol", part["symbol"])] if "symbol" in part else []
         named += [("symbols", name) for name in (part.get("symbols") or {}).values()]
         for key, name in named:

@@ -146,10 +146,6 @@ class Units:
             raise UnitError.because("not-a-quantity", text=shortened(text), example=sample)
         return amount, rest.strip()
 
-    def in_unit(self, base_value: Decimal, unit: Unit) -> Decimal:
-        """The value of the base unit, in `unit`."""
-        return unit.from_base(base_value)
-
     # --- kinds, for whoever checks expressions --------------------------------------------------
 
     def combine(self, operator: str, left: Kind, right: Kind) -> Kind:

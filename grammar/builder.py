@@ -11,12 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 from . import tree
 from .problems import problem
+from .tree import MAXIMUM_DEPTH
 
 if TYPE_CHECKING:
     from lark import Token
-
-MAXIMUM_DEPTH = 64
-"""How many nodes may stand on a path from the root of a tree down."""
 
 MAXIMUM_FIGURES = 50
 """How many digits a literal may have: as many as evaluation keeps."""

@@ -9,14 +9,14 @@ lark is imported when the first text is parsed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
-from .builder import MAXIMUM_DEPTH, Builder
+from .keeping import Plain, from_plain, to_plain
 from .problems import SyntaxProblem, Wording, hint, problem, wordings
-from .tree import Node
+from .tree import MAXIMUM_DEPTH, Node
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -76,10 +76,32 @@ def parse(text: str) -> Node:
         raise problem("expression-too-long", MAXIMUM_LENGTH, len(text), limit=MAXIMUM_LENGTH)
     if not text.strip():
         raise problem("empty-expression", 0, len(text))
+    if text in _parsed:
+        _asked[text] = _parsed[text]
+        return from_plain(_parsed[text])
     outcome = _attempt(text)
     if isinstance(outcome, Fault):
         raise _recognised(text, outcome)
+    if _parsed is not _NEVER:
+        _asked[text] = to_plain(outcome)
     return outcome
+
+
+_NEVER: Mapping[str, Plain] = {}
+_parsed = _NEVER
+_asked: dict[str, Plain] = {}
+
+
+@contextmanager
+def remembering(parsed: Mapping[str, Plain]) -> Iterator[dict[str, Plain]]:
+    """Until it is left, the trees of these texts are taken from here; gives the trees of all texts asked for."""
+    global _parsed, _asked
+    before = _parsed, _asked
+    _parsed, _asked = dict(parsed), {}
+    try:
+        yield _asked
+    finally:
+        _parsed, _asked = before
 
 
 def _attempt(text: str) -> Node | Fault:
@@ -108,6 +130,8 @@ def _parser() -> Lark:
     from lark.grammar import Rule
     from lark.lexer import TerminalDef
 
+    from .builder import Builder
+
     tables = _fetch(__version__)
     if tables is not None:
         loaded = Lark._load_from_dict(*tables, transformer=Builder())  # type: ignore[no-untyped-call]
@@ -121,7 +145,11 @@ def _parser() -> Lark:
 
 def _made() -> Lark:
     """The parser made of the grammar."""
+    from importlib.resources import files
+
     from lark import Lark
+
+    from .builder import Builder
 
     rules = files(__package__).joinpath("rules.lark").read_text(encoding="utf-8")
     return Lark(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 
@@ -53,6 +52,8 @@ class Wordings:
 @cache
 def wordings() -> Wordings:
     """mistakes.yaml, read once."""
+    from importlib.resources import files
+
     import yaml
 
     text = files(__package__).joinpath("mistakes.yaml").read_text(encoding="utf-8")

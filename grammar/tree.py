@@ -17,6 +17,9 @@ Span = tuple[int, int]
 
 NOWHERE: Span = (0, 0)
 
+MAXIMUM_DEPTH = 64
+"""How many nodes may stand on a path from the root of a tree down."""
+
 
 @dataclass(frozen=True, slots=True)
 class Node:

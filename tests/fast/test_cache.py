@@ -5,11 +5,12 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import gaugebook
-from gaugebook import books, cache, documents, inputs, loading
+from gaugebook import books, cache, documents, inputs, loading, schema
 from gaugebook.books import open_book
 from gaugebook.diagnostics import GaugebookError, Problems, Refused
 from gaugebook.grammar import SyntaxProblem, parser
@@ -53,7 +54,7 @@ def test_what_an_explanation_walks_is_kept_beside_it(
     assert compilations == [["hoists-2"]]
     assert first.layers == [layer["digest"] for layer in open_book(["hoists-2"], [shelf]).frozen["layers"]]
     kinds = {place.name.partition("-")[0] for place in kept.iterdir()}
-    assert {"book", "written"} <= kinds <= {"book", "written", "document", "grammar"}
+    assert {"book", "written"} <= kinds <= {"book", "written", "document", "grammar", "trees"}
 
 
 def test_an_explanation_of_a_book_changed_in_the_meantime_is_refused(kept: Path, shelf: Path) -> None:
@@ -185,6 +186,86 @@ def test_after_an_edit_only_what_changed_is_parsed_and_judged(
     assert second.frozen["layers"][1]["version"] == "1.0.1"
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "judges", "parses"),
+    [
+        ("  weakening:", "  # as it was read\n  weakening:", [], []),
+        ("30: 0.91", "30: 0.90", [], []),
+        ("least: 0 kg", "least: 1 kg", ["ruleset.yaml"], []),
+        (
+            "is: 1.25 * load",
+            "is: 1.5 * load",
+            ["ruleset.yaml"],
+            ["1.5 * load * lifts + sum of share over pulleys"],
+        ),
+    ],
+    ids=["comment", "figure", "text", "expression"],
+)
+def test_an_edit_is_judged_and_parsed_as_far_as_it_goes(
+    kept: Path,
+    shelf: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    old: str,
+    new: str,
+    judges: list[str],
+    parses: list[str],
+) -> None:
+    place = shelf / "hoists" / "ruleset.yaml"
+    judged: list[str] = []
+    parsed: list[str] = []
+    before = place.read_text("utf-8")
+    open_book(["hoists"], [shelf])
+    validate, attempt = loading.validate, parser._attempt
+    monkeypatch.setattr(
+        loading, "validate", lambda document, *rest: judged.append(document.name) or validate(document, *rest)
+    )
+    monkeypatch.setattr(parser, "_attempt", lambda text: parsed.append(text) or attempt(text))
+    place.write_text(before.replace(old, new, 1), "utf-8")
+    assert before != place.read_text("utf-8")
+    frozen = open_book(["hoists"], [shelf]).frozen
+    assert [Path(name).name for name in judged] == judges
+    assert parsed == parses
+    monkeypatch.undo()
+    assert frozen["digest"] == books.check_book(["hoists"], [shelf]).frozen()["digest"]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "same"),
+    [
+        ({"a": [1, b"0.5"]}, {"a": [2, b"0.7"]}, True),
+        ({"a": 1}, {"a": b"1.0"}, False),
+        ({"a": 1}, {"b": 1}, False),
+        ({1: "a"}, {2: "a"}, False),
+        ({"a": [1]}, {"a": [1, 1]}, False),
+        ({"a": "1 m"}, {"a": "2 m"}, False),
+        ({"a": 0}, {"a": -1}, False),
+        ({"a": 0}, {"a": 1}, False),
+        ({"a": 120}, {"a": 121}, False),
+        ({"a": 121}, {"a": b"121.5"}, False),
+        ({"a": None}, {"a": ""}, False),
+    ],
+)
+def test_figures_are_alike_between_the_bounds_of_a_schema(before: Any, after: Any, same: bool) -> None:
+    assert schema.alike("ruleset", before, after) is same
+    assert schema.alike("ruleset", after, before) is same
+    assert schema.alike("ruleset", after, after)
+
+
+@pytest.mark.parametrize("name", ["ruleset", "part"])
+def test_all_a_schema_says_of_a_figure_is_its_type_and_bounds(name: str) -> None:
+    waiting: list[Any] = [schema.schema_of(name)]
+    seen: set[str] = set()
+    while waiting:
+        part = waiting.pop()
+        waiting += part.values() if isinstance(part, dict) else part if isinstance(part, list) else []
+        if isinstance(part, dict):
+            seen |= set(part)
+            assert all(isinstance(one, str) for one in part.get("enum", []) if "type" not in part)
+            assert isinstance(part.get("const", ""), str | dict)
+    assert not seen & {"multipleOf", "uniqueItems", "unevaluatedProperties"}
+    assert {"type", "minimum", "maximum"} <= seen
+
+
 def test_a_file_named_otherwise_is_the_same_file(
     kept: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -278,7 +359,7 @@ def _damage(place: Path, how: str) -> None:
             "cut short": content[:middle],
             "one byte changed": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
             "one byte more": content + b"\0",
-            "of another version": content.replace(b"cache 2", b"cache 1", 1),
+            "of another version": content.replace(cache.MAGIC, b"gaugebook cache 0\n"),
             "of another engine": content[:20] + bytes([content[20] ^ 1]) + content[21:],
             "something else": b"\x80\x04N." * 1000,
         }[how]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import marshal
 import random
 import re
 import subprocess
@@ -18,8 +19,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugebook import grammar
-from gaugebook.grammar import SyntaxProblem, parse, print_tree, tree, walk
+from gaugebook.grammar import SyntaxProblem, parse, parser, print_tree, tree, walk
 from gaugebook.grammar.builder import MAXIMUM_FIGURES, Builder
+from gaugebook.grammar.keeping import from_plain, to_plain
 from gaugebook.grammar.problems import Wording, hint, wordings
 
 HOME = files("gaugebook.grammar")
@@ -98,6 +100,29 @@ def test_spans_lie_inside_the_parent_and_read_back(node: tree.Node) -> None:
         assert parse(text[start:end]) == parent
         for child in tree.children(parent):
             assert start <= child.span[0] < child.span[1] <= end
+
+
+@settings(max_examples=200, deadline=None)
+@given(trees)
+def test_a_tree_kept_as_plain_data_comes_back_with_its_spans(node: tree.Node) -> None:
+    read = parse(print_tree(node))
+    back = from_plain(marshal.loads(marshal.dumps(to_plain(read))))
+    assert back == read
+    assert [one.span for one in walk(back)] == [one.span for one in walk(read)]
+
+
+def test_a_text_remembered_is_not_parsed_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    with parser.remembering({}) as first:
+        made = [parse(text) for text in ("a + 2 m", "(a + 2 m) * b", "a + 2 m")]
+        with pytest.raises(SyntaxProblem):
+            parse("a +")
+    assert list(first) == ["a + 2 m", "(a + 2 m) * b"]
+    monkeypatch.setattr(parser, "_attempt", None)
+    with parser.remembering(first) as second:
+        assert [parse("(a + 2 m) * b")] == made[1:2]
+    assert list(second) == ["(a + 2 m) * b"]
+    with pytest.raises(TypeError):
+        parse("a + 2 m")
 
 
 @settings(max_examples=100, deadline=None)

@@ -13,7 +13,7 @@ from gaugebook.books import CheckedBook, check_book
 from gaugebook.diagnostics import Problems
 from gaugebook.moments import Moment
 from gaugebook.project import build_run
-from gaugebook.results import build_result
+from gaugebook.results import Reporter
 from gaugebook.source import read_source
 
 BOOKS = Path(__file__).parent / "books"
@@ -53,7 +53,8 @@ class Bench:
         assert source is not None, list(problems)
         run = build_run(source, rulebook, {}, problems)
         problems.refuse_if_any()
-        return build_result(run, source)
+        reporter = Reporter(run, source)
+        return reporter.outline | {"values": reporter.values()}
 
     def check_of(self, result: dict[str, Any], name: str) -> dict[str, Any] | None:
         """One check of the shelf of a result."""
