@@ -6,12 +6,12 @@ compared with its source. It speaks of what stands in that file only, so a layer
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator
 from typing import Any
 
 from .diagnostics import Problems
+from .digests import digest_of
 from .entries import Layer, Place
 from .loading import canonical_table
 
@@ -31,7 +31,7 @@ def checksum(body: dict[str, Any]) -> str:
         if "add_rows" in body:
             content.append(canonical_table({"rows": body["add_rows"]})["rows"])
     text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:DIGITS]
+    return digest_of(text.encode())[:DIGITS]
 
 
 def written_tables(layer: Layer) -> Iterator[tuple[str, dict[str, Any], Place]]:

@@ -53,8 +53,8 @@ def _answered(arguments: Sequence[str] | None) -> int:
 def program() -> NoReturn:
     """Run the command of this process and leave.
 
-    Where nobody asked to be told of the end, the process ends at once: taking apart what was read in takes as long
-    as reading it.
+    The process ends once everybody who asked has been told of it: taking apart what was read in takes as long as
+    reading it. Only other threads are waited for.
     """
     status = _answered(None)
     try:
@@ -62,8 +62,10 @@ def program() -> NoReturn:
         sys.stderr.flush()
     except (AttributeError, OSError, ValueError):
         sys.exit(status)
-    if "threading" in sys.modules or "atexit" in sys.modules:
+    if "threading" in sys.modules and sys.modules["threading"].active_count() > 1:
         sys.exit(status)
+    if "atexit" in sys.modules:
+        sys.modules["atexit"]._run_exitfuncs()
     os._exit(status)
 
 

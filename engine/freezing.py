@@ -5,14 +5,15 @@ The result holds str, int, bool, None, lists and dicts only, so that it can be k
 
 from __future__ import annotations
 
-import hashlib
 import json
 from decimal import Decimal
+from itertools import chain
 from typing import Any
 
 from .compiling import compile_book
 from .declared import Type
 from .diagnostics import Problems
+from .digests import digest_of
 from .entries import NO_CLAUSE, PROVENANCE, Book, Entry
 from .functions import known_functions
 from .loading import as_list
@@ -109,7 +110,7 @@ def freeze(book: Book, model: Model, programs: Programs, problems: Problems) -> 
 def digest(data: Any) -> str:
     """The identity of plain data: the same content gives the same digest whatever the order of keys."""
     text = json.dumps(data, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return "sha256:" + hashlib.sha256(text.encode()).hexdigest()
+    return "sha256:" + digest_of(text.encode())
 
 
 def _layer(id: str, header: dict[str, Any], layer_digest: str, document: str) -> dict[str, Any]:
@@ -265,7 +266,7 @@ def _rule(book: Book, rule: Rule) -> dict[str, Any]:
                 "leans": _leans([route.value] if route.when is None else [route.when, route.value]),
             }
         )
-    return {"routes": routes, "leans": _leans(rule.ops())}
+    return {"routes": routes, "leans": list(dict.fromkeys(chain(*(route["leans"] for route in routes))))}
 
 
 def _reading(book: Book, entry: Entry) -> dict[str, Any]:

@@ -161,7 +161,7 @@ class Stacker:
                 self.problems.add("entry-exists-below", span, entry=entry.id, layer=below.layer)
                 continue
             self._add(layer, entry.copied())
-        touched: set[tuple[str, Facet]] = set()
+        touched: dict[str, set[Facet]] = {}
         for operation in layer.operations:
             for entry_id in self._targets(layer, operation):
                 if self._fresh(entry_id, operation, touched):
@@ -211,17 +211,18 @@ class Stacker:
             operation.target = target = new
         yield target
 
-    def _fresh(self, entry: str, operation: Operation, touched: set[tuple[str, Facet]]) -> bool:
+    def _fresh(self, entry: str, operation: Operation, touched: dict[str, set[Facet]]) -> bool:
         """Two operations of one layer on one part of an entry contradict each other."""
+        before = touched.setdefault(entry, set())
         for facet in facets_of(operation):
-            again = any(id == entry and clash(facet, other) for id, other in touched)
+            again = any(clash(facet, other) for other in before)
             if again and operation.kind != "retire" and "in_force" not in operation.body:
                 self.problems.add(
                     "target-touched-twice", operation.place.span(), entry=entry, aspect=in_words(facet)
                 )
                 return False
         if operation.kind != "retire":
-            touched.update((entry, facet) for facet in facets_of(operation))
+            before.update(facets_of(operation))
         return True
 
     def _operation(self, layer: Layer, operation: Operation, id: str) -> None:

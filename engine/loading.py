@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from decimal import Decimal
@@ -11,6 +10,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from .diagnostics import Problems, Span
+from .digests import sha256
 from .documents import Document, Memory, read_shipped
 from .documents import as_list as as_list
 from .documents import plain as plain
@@ -46,7 +46,7 @@ def load_layer(place: FilePath, problems: Problems) -> Layer | None:
     files = [FilePath(file) for file in ruleset_files(place)]
     documents: list[Document] = []
     memory = Memory(os.path.abspath(place))
-    digest = hashlib.sha256()
+    digest = sha256()
     if len(files) > MOST_FILES:
         problems.add("too-many-files", Span(str(files[0]), 1, 1, 1, 1), limit=MOST_FILES)
         return None

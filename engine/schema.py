@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from decimal import Decimal
 from functools import cache
 from itertools import repeat
@@ -41,10 +42,9 @@ def validate(document: Document, name: str, problems: Problems) -> bool:
 
 
 def alike(name: str, before: Any, after: Any) -> bool:
-    """Whether two documents differ in figures only, and in none that the schema could tell apart.
+    """Whether two documents differ in figures and texts only, and in none that the schema could tell apart.
 
-    Figures are whole numbers, or decimals as the bytes of their text. All that a schema says of a figure is its
-    type and its bounds.
+    Figures are whole numbers, or decimals as the bytes of their text.
     """
     if before.__class__ is not after.__class__:
         return False
@@ -52,27 +52,34 @@ def alike(name: str, before: Any, after: Any) -> bool:
         return before.keys() == after.keys() and all(alike(name, before[key], after[key]) for key in before)
     if before.__class__ is list:
         return len(before) == len(after) and all(map(alike, repeat(name), before, after))
-    if before == after or before.__class__ not in (int, bytes):
-        return bool(before == after)
-    figures = [Decimal(figure if isinstance(figure, int) else figure.decode()) for figure in (before, after)]
-    return all(
-        (figures[0] > bound, figures[0] < bound) == (figures[1] > bound, figures[1] < bound)
-        for bound in _bounds(name)
-    )
+    return bool(before == after) or _seen(name, before) == _seen(name, after)
 
 
+def _seen(name: str, value: Any) -> Any:
+    """All that a schema sees of a figure or a text beside its type."""
+    told = _asked(name)
+    if isinstance(value, str):
+        return value if value in told["words"] else [bool(re.search(text, value)) for text in told["pattern"]]
+    figure = Decimal(value if isinstance(value, int) else value.decode())
+    return [(figure > bound, figure < bound) for bound in told["bounds"]]
+
+
+WORDS, PATTERN = ("const", "enum"), ("pattern",)
 BOUNDS = ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum")
 
 
 @cache
-def _bounds(name: str) -> set[Any]:
-    """Every bound that a schema sets to some figure."""
-    found, waiting = set(), [schema_of(name)]
+def _asked(name: str) -> dict[str, set[Any]]:
+    """Every word, pattern and bound by which a schema tells one value from another."""
+    found: dict[str, set[Any]] = {"words": set(), "pattern": set(), "bounds": set()}
+    waiting: list[Any] = [schema_of(name)]
     while waiting:
-        part: Any = waiting.pop()
+        part = waiting.pop()
         waiting += part.values() if isinstance(part, dict) else part if isinstance(part, list) else ()
-        if isinstance(part, dict):
-            found |= {part[key] for key in BOUNDS if isinstance(part.get(key), (int, float))}
+        for kind, keys in zip(found, (WORDS, PATTERN, BOUNDS), strict=True):
+            for key in keys if isinstance(part, dict) else ():
+                value = part.get(key, {})
+                found[kind].update(value if isinstance(value, (list, dict)) else [value])
     return found
 
 

@@ -106,9 +106,9 @@ class Names:
         """The kind a path leads to; a problem where a step of it is unknown."""
         here: str | None = kind
         for step in path.split("."):
-            known = {name: found for (owner, name), found in self.model.attributes.items() if owner == here}
-            if step in known:
-                type = known[step].type
+            known = self.model.attributes.get((str(here), step))
+            if known is not None:
+                type = known.type
                 here = str(type.detail) if type.sort in ("thing", "things") else None
             elif step != NAME or here is None:
                 self.problems.add(
@@ -116,7 +116,7 @@ class Names:
                     self.entry.place(*at).span(),
                     kind=here or "value",
                     name=step,
-                    nearest=self.model.hint(step, list(known)),
+                    nearest=self.model.hint(step, self.model.names_of(str(here))),
                 )
                 return None
         return here

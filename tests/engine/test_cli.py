@@ -181,3 +181,23 @@ def test_nobody_listening_is_no_failure(shelf: Path):
 )
 def test_answers_come_as_json(call: Call, arguments: tuple[str, ...]):
     assert json.loads(call(*arguments, "--format", "json")[1])
+
+
+ENDING = """
+import atexit, sys, threading, time
+atexit.register(print, "told of the end")
+late = threading.Thread(target=lambda: (time.sleep(0.3), print("another thread")))
+if sys.argv.pop() == "threads":
+    late.start()
+from gaugebook.cli import program
+program()
+"""
+
+
+@pytest.mark.parametrize(("threads", "said"), [("none", []), ("threads", ["another thread"])])
+def test_a_process_ends_when_everybody_has_been_told(threads: str, said: list[str]) -> None:
+    call = [sys.executable, "-c", ENDING, "schema", "nothing", threads]
+    done = subprocess.run(call, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2
+    assert "nothing" in done.stderr
+    assert done.stdout.splitlines() == [*said, "told of the end"]
