@@ -52,15 +52,17 @@ def declare(group: Any) -> None:
 
     explain = group.add_parser("explain", help="how one value came about, down to inputs and table cells")
     explain.add_argument("project", metavar="PROJECT", help="a project file")
-    explain.add_argument("name", metavar="THING.ATTRIBUTE", help="a value, section.thing.attribute")
+    explain.add_argument("name", metavar="THING.ATTRIBUTE", help="a value or a check, section.thing.name")
     _select(explain)
     _present(explain, "table", "json", "markdown")
     explain.set_defaults(command=commands.explain)
 
     compare = group.add_parser("compare", help="layouts and rulesets side by side, and why they differ")
     compare.add_argument("project", metavar="PROJECT", help="a project file")
-    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help="a column; repeatable")
-    compare.add_argument("--layout", action="append", metavar="NAME", help="base: the project as written")
+    column = "a ruleset or a stack of them; repeat for further columns"
+    compare.add_argument("--ruleset", action="append", metavar="ID[+ID]", help=column)
+    column = "a layout, or 'base' for the project as written; repeat for further columns"
+    compare.add_argument("--layout", action="append", metavar="NAME", help=column)
     compare.add_argument("--date", metavar="YYYY-MM-DD", help="the day that counts")
     compare.add_argument("--reading", action="append", metavar="NAME=OPTION", help="settle an open reading")
     compare.add_argument("--all", action="store_true", help="also the rows that agree")
@@ -92,7 +94,8 @@ def declare(group: Any) -> None:
 
     limits = group.add_parser("limits", help="how far each input may move before an outcome changes")
     limits.add_argument("project", metavar="PROJECT", help="a project file")
-    limits.add_argument("--input", action="append", metavar="THING.FIELD", help="move this one only")
+    moved = "move this input only; repeatable"
+    limits.add_argument("--input", action="append", metavar="THING.FIELD", help=moved)
     _select(limits)
     _present(limits, "table", "json", "markdown", "html")
     limits.set_defaults(command=commands.limits)
@@ -127,7 +130,7 @@ def declare(group: Any) -> None:
         ("test", commands.ruleset_test, "run the worked cases of a ruleset", None),
     ):
         bench = benches.add_parser(name, help=what)
-        what = "a ruleset by id, or its folder or file"
+        what = "a ruleset by id, or its folder or file" + "; also a jurisdiction's file" * bool(several)
         bench.add_argument("id", metavar="PATH-or-ID", nargs=several, help=what)
         if name == "test":
             each = "also change every table cell in turn, and list the changes nobody notices"
@@ -139,8 +142,9 @@ def declare(group: Any) -> None:
 
     schema = group.add_parser("schema", help="print a JSON Schema")
     documents = ("project", "ruleset", "jurisdiction", "cases", "result", "compare", "limits", "prices")
-    schema.add_argument("what", choices=documents)
-    schema.add_argument("--ruleset", action="append", metavar="ID", help="whose projects; repeat to stack")
+    schema.add_argument("what", choices=documents, help="of which documents")
+    under = "of projects under this ruleset; repeat to stack layers"
+    schema.add_argument("--ruleset", action="append", metavar="ID", help=under)
     schema.add_argument("--output", metavar="FILE", help="write to a file")
     _search(schema)
     schema.set_defaults(command=commands.schema)
@@ -167,7 +171,7 @@ def _select(parser: Any) -> None:
 
 
 def _search(parser: Any) -> None:
-    parser.add_argument("--rulesets", action="append", metavar="DIR", help="a further folder of rulesets")
+    parser.add_argument("--rulesets", action="append", metavar="DIR", help="a folder of more rulesets")
     parser.add_argument(
         "--no-cache", action="store_true", help="neither use nor keep what was compiled before"
     )
@@ -179,7 +183,10 @@ def _search(parser: Any) -> None:
 def _present(parser: Any, *formats: str, full: bool = True) -> None:
     """Options that say how the answer looks and where it goes."""
     how = "how to print (default: %(default)s)"
-    choices = {"choices": formats} if len(formats) > 1 else {"metavar": "FORMAT"}
+    if len(formats) > 1:
+        choices: dict[str, Any] = {"choices": formats}
+    else:
+        choices, how = {"metavar": "FORMAT"}, f"{how}; 'gaugebook plugins' lists the formats"
     parser.add_argument("--format", default=formats[0], help=how, **choices)
     parser.add_argument("--output", metavar="FILE", help="write to a file")
     if full:

@@ -1,4 +1,7 @@
-"""What each command does with its options; everything heavy is imported inside the command that needs it."""
+"""What each command does with the options of its call; each answers an exit status.
+
+Everything heavy is imported inside the command that needs it.
+"""
 
 from __future__ import annotations
 
