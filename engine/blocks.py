@@ -68,17 +68,23 @@ def as_html(blocks: Sequence[Block]) -> str:
 
 
 def _html(block: Block) -> str:
+    if isinstance(block, Heading):
+        return f"<h{block.level}>{literal(block.text)}</h{block.level}>"
+    if isinstance(block, Paragraph):
+        return f"<p>{'<br>'.join(literal(line) for line in block.text.split(chr(10)))}</p>"
+    if isinstance(block, Items):
+        return f"<ul>{''.join(f'<li>{literal(text)}</li>' for text in block.texts)}</ul>"
+    head = "".join(f"<th>{literal(header)}</th>" for header in block.headers)
+    rows = "".join(f"<tr>{''.join(f'<td>{literal(cell)}</td>' for cell in row)}</tr>" for row in block.rows)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def literal(text: str) -> str:
+    """The text as HTML: nothing in it acts, and `2-1/2`, which a browser would break at its hyphen, stays whole."""
+    import re
     from html import escape
 
-    if isinstance(block, Heading):
-        return f"<h{block.level}>{escape(block.text)}</h{block.level}>"
-    if isinstance(block, Paragraph):
-        return f"<p>{'<br>'.join(escape(line) for line in block.text.split(chr(10)))}</p>"
-    if isinstance(block, Items):
-        return f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in block.texts)}</ul>"
-    head = "".join(f"<th>{escape(header)}</th>" for header in block.headers)
-    rows = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in block.rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    return re.sub(r"\b\w+(?:-\d[\w/]*)+", r'<span style="white-space: nowrap">\g<0></span>', escape(text))
 
 
 def _text(block: Block) -> str:

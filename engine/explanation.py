@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from html import escape
 from typing import Any
 
+from .blocks import literal
 from .explaining import KEPT, Line, lines, render_markdown, render_text
 from .explaining import explain as derive
 from .resources import PathLike
@@ -66,8 +66,8 @@ def _unfolding(told: list[Line], depth: int) -> Iterator[str]:
             groups.append([])
         groups[-1].append(line)
     for head, *below in groups:
-        cite = f" <small>{escape(head.cite.text())}</small>" if head.cite.text() else ""
-        said = f"{escape(head.text)}{cite}".replace(KEPT, " ")
+        cite = f" <small>{literal(head.cite.text())}</small>" if head.cite.text() else ""
+        said = f"{literal(head.text)}{cite}".replace(KEPT, " ")
         if below:
             inner = "".join(_unfolding(below, depth + 1))
             yield f"<details{' open' * (depth < 2)}><summary>{said}</summary>"

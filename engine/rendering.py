@@ -214,19 +214,22 @@ class Page:
             for reading in self.data["readings"]
         ]
         yield from self._listed("Readings used", readings)
-        assumptions = [
-            f"{item['thing']}.{item['field']}: "
-            + (item["value"] if item["value"] is not None else "not stated")
-            + (f" ({item['says']})" if "says" in item else "")
-            for item in self.data["assumptions"]
-        ]
-        yield from self._listed("Assumed, because not stated", assumptions)
+        yield from self._listed("Assumed, because not stated", self._assumptions())
         taken = [
             f"{item['thing']}: {', '.join(f'{spoken(k)} {v}' for k, v in item['values'].items())} "
             f"({'; '.join(filter(None, [item['item'], item['source'], item['says']]))})"
             for item in self.data["taken"]
         ]
         yield from self._listed("Taken from catalogues", taken)
+
+    def _assumptions(self) -> list[str]:
+        """What was assumed of which field, the things of which the same was assumed together."""
+        alike: dict[tuple[str, str], list[str]] = {}
+        for item in self.data["assumptions"]:
+            value = item["value"] if item["value"] is not None else "not stated"
+            said = f"{value} ({item['says']})" if "says" in item else value
+            alike.setdefault((item["field"], said), []).append(item["thing"])
+        return [f"{field} of {together(things)}: {said}" for (field, said), things in alike.items()]
 
     def _unchecked(self) -> Iterator[Block]:
         unchecked = self.data["unchecked"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .printing import text
+from .printing import literal, text
 
 STYLE = "sheet.css"
 
@@ -22,7 +22,7 @@ def page(title: str, running: str, body: str, further: str = "") -> str:
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
-<title>{text(title)}</title>
+<title>{literal(title)}</title>
 <style>
 {style}</style>
 </head>

@@ -7,7 +7,7 @@ from typing import Any
 
 from .diagram import SIZE, Box, Picture, Text, place
 from .packing import pack
-from .printing import escape, text
+from .printing import escape, literal
 
 Data = dict[str, Any]
 
@@ -62,7 +62,7 @@ def _band(picture: Picture, title: str, top: float, bottom: float, symbols: dict
     letters = [_lettering(line) for line in picture.texts if within(line.box)]
     view = f"0 {_number(top)} {_number(picture.width)} {_number(bottom - top)}"
     spoken = 'role="img"' if title else 'aria-hidden="true"'
-    name = f"<title>{text(title)}</title>" if title else ""
+    name = f"<title>{literal(title)}</title>" if title else ""
     return (
         f'<svg class="band" {spoken} viewBox="{view}" {_size(picture.width, bottom - top)}>{name}'
         f'<g class="ink">{"".join(shapes)}</g><g font-size="{_number(SIZE)}">{"".join(letters)}</g></svg>'
@@ -71,7 +71,7 @@ def _band(picture: Picture, title: str, top: float, bottom: float, symbols: dict
 
 def _lettering(line: Text) -> str:
     strong = ' class="strong"' if line.strong else ""
-    return f'<text x="{_number(line.x)}" y="{_number(line.y)}"{strong}>{text(line.text)}</text>'
+    return f'<text x="{_number(line.x)}" y="{_number(line.y)}"{strong}>{literal(line.text)}</text>'
 
 
 def cross_section(item: Data, widest: float) -> str:
@@ -97,7 +97,7 @@ def cross_section(item: Data, widest: float) -> str:
     side = _number(2 * middle)
     return (
         f'<svg class="section" role="img" viewBox="0 0 {side} {side}" {_size(2 * middle, 2 * middle)}>'
-        f"<title>{text(item['name'])} in section</title>"
+        f"<title>{literal(item['name'])} in section</title>"
         f'<g class="ink">{"".join(shapes)}</g>{"".join(letters)}</svg>'
     )
 

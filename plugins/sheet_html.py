@@ -11,7 +11,7 @@ from typing import Any
 
 from .page import page, section
 from .pictures import cross_section, diagram, gauge, left_out, mark
-from .printing import text
+from .printing import literal, text
 from .tables import items, raw_table, table
 
 Data = dict[str, Any]
@@ -20,6 +20,8 @@ VERDICTS = {True: "passes", False: "fails", None: "open"}
 HEADINGS = {True: "Passes", False: "Fails", None: "Undetermined"}
 SIGNED = '<div class="signed"><p>Prepared by</p><p>Date</p><p>Reviewed by</p><p>Date</p></div>'
 """Blanks to fill in by hand, on paper only."""
+CLAUSE = 30
+"""Citations of no more characters are not broken at a line end."""
 WEAK = {"second hand": "s", "recalled": "r", "disputed": "d", "missing": "m"}
 """How well a figure was read, as the letter printed beside a citation."""
 
@@ -82,7 +84,7 @@ def tally(checks: Sequence[Data]) -> str:
     rows = min(3, -(-len(checks) // 80))
     across = -(-len(checks) // max(rows, 1))
     step, tall = min(12.0, 480 / max(across, 1)), 16
-    wide = step * 0.75
+    wide = max(step - 2.6, step * 0.4)
     cells = []
     for place, check in enumerate(checks):
         x, y = place % across * step + 1, place // across * (tall + 3) + 1
@@ -110,8 +112,11 @@ def listed(one: Data) -> str:
 
 
 def cites(clauses: Sequence[str]) -> str:
-    """Citations, each kept whole."""
-    return "; ".join(f'<span class="clause">{text(clause)}</span>' for clause in clauses)
+    """Citations, each kept on one line unless that would take the room of the other columns."""
+    return "; ".join(
+        f'<span class="clause">{text(clause)}</span>' if len(clause) <= CLAUSE else text(clause)
+        for clause in clauses
+    )
 
 
 def candidate(one: Data) -> str:
@@ -134,7 +139,7 @@ class Parts:
             pictures = diagram(one["title"], one["roots"], sheet["symbols"])
             yield (
                 one["title"],
-                f'<div class="diagram" tabindex="0" role="region" aria-label="{text(one["title"])}">'
+                f'<div class="diagram" tabindex="0" role="region" aria-label="{literal(one["title"])}">'
                 f"{pictures}</div>",
             )
         for one in sheet["schedules"]:
@@ -208,7 +213,7 @@ class Parts:
         lines = []
         for step in one["steps"]:
             weak = step["transcription"]
-            letter = f' <abbr title="{text(weak)}">{WEAK.get(weak, text(weak))}</abbr>' if weak else ""
+            letter = f' <abbr title="{literal(weak)}">{WEAK.get(weak, text(weak))}</abbr>' if weak else ""
             clause = f'<span class="margin">{cites(step["cites"])}{letter}</span>' if step["cites"] else ""
             lines.append(
                 f'<li class="d{min(step["depth"], 9)}"><span>{text(step["text"])}</span>{clause}</li>'

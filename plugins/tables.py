@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from .printing import text
+from .printing import literal, text
 
 SHORT = 12
 """A table of no more rows is kept on one page."""
@@ -44,7 +44,7 @@ def raw_table(
         for row in rows:
             cells = []
             for place, (header, cell) in enumerate(zip(headers, row, strict=True)):
-                label = f' data-label="{text(header)}"' if cell else ' class="empty"'
+                label = f' data-label="{literal(header)}"' if cell else ' class="empty"'
                 cells.append(
                     f'<th role="rowheader" scope="row"{label}>{cell}</th>'
                     if first and place == 0

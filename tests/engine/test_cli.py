@@ -44,8 +44,14 @@ def test_the_table_shows_failures_first_and_every_caution(call: Call):
     assert "Do not stand below." in page
     assert "- shelves.low, plate: States the load.; design load 27 kg; Shelf book 1 7" in page
     assert "medium (stated)" in page
-    assert "wood: pine" in page
+    assert "- wood of shelves.low: pine" in page
     assert all(len(line) <= 100 for line in page.splitlines())
+
+
+def test_what_is_assumed_alike_is_told_once(call: Call, shelf: Path):
+    project = shelf / "hall.yaml"
+    project.write_text(project.read_text("utf-8").replace("    wood: oak\n", ""), "utf-8")
+    assert "- wood of shelves.low, high: pine\n" in call("size", "hall.yaml")[1]
 
 
 def test_full_lists_what_is_only_counted_otherwise(call: Call):

@@ -61,6 +61,40 @@ axe.run(document, {runOnly: wanted}).then(axed => {
 });
 """
 
+LINES = r"""
+for (const one of document.querySelectorAll('details')) one.open = true;
+const blocks = new Map();
+const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+while (walk.nextNode()) {
+  const block = walk.currentNode.parentElement.closest('td, th, li, p, summary, figcaption');
+  if (block) blocks.set(block, [...(blocks.get(block) || []), walk.currentNode]);
+}
+const size = /\d[\d.,\/]*(?:-\d+\/\d+)?[ \u00a0](?:in trade|AWG|kcmil|°C|Ω\/kft|cmil|[AVWKm%]|ft|in)(?![\w\/])/g;
+const found = {sizes: new Set(), broken: new Set(), wide: new Set()};
+for (let width = 320; width < 1100; width += 40) {
+  frameElement.style.width = width + 'px';
+  if (document.documentElement.scrollWidth > width) found.wide.add(width);
+  for (const nodes of blocks.values()) {
+    const ends = [], text = nodes.map(node => node.data).join('');
+    for (const node of nodes) ends.push((ends.at(-1) || 0) + node.length);
+    const at = (range, end, place) => {
+      const number = ends.findIndex(limit => place < limit + end);
+      range[end ? 'setEnd' : 'setStart'](nodes[number], place - (ends[number - 1] || 0));
+    };
+    for (const one of text.matchAll(size)) {
+      const range = new Range();
+      at(range, 0, one.index);
+      at(range, 1, one.index + one[0].length);
+      found.sizes.add(one[0]);
+      const lines = new Set([...range.getClientRects()].filter(box => box.width).map(box => Math.round(box.top)));
+      if (lines.size > 1) found.broken.add(one[0]);
+    }
+  }
+}
+const plain = Object.entries(found).map(([name, all]) => [name, [...all]]);
+parent.document.getElementById('found').textContent = JSON.stringify(Object.fromEntries(plain));
+"""
+
 
 def chromium(*arguments: str) -> subprocess.CompletedProcess[str]:
     with TemporaryDirectory() as home:
@@ -113,6 +147,19 @@ def test_a_page_is_accessible_and_not_too_wide(name: str, scheme: str, tmp_path:
         assert found["details"] == page.count("<details")
         assert found["wide"] <= width
     assert "CONSOLE" not in dumped.stderr
+
+
+def test_no_size_is_broken_and_no_table_cut_off_between_phone_and_laptop(tmp_path: Path) -> None:
+    """A size is broken neither at its hyphen nor before its unit, and no page is wider than its window."""
+    page = escape(page_of("carport").replace("</body>", f"<script>{LINES}</script></body>"))
+    frame = tmp_path / "frame.html"
+    frame.write_text(f'<!doctype html><pre id="found"></pre><iframe srcdoc="{page}"></iframe>', "utf-8")
+    dumped = chromium("--window-size=1400,2000", "--virtual-time-budget=60000", "--dump-dom", frame.as_uri())
+    answer = re.search(r'<pre id="found">(.+?)</pre>', dumped.stdout, re.DOTALL)
+    assert answer, dumped.stderr[-2000:]
+    found = json.loads(unescape(answer[1]))
+    assert any("-" in one for one in found["sizes"]) and len(found["sizes"]) > 100
+    assert found["broken"] == found["wide"] == []
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext here")

@@ -16,7 +16,7 @@ import pytest
 import gaugebook
 from gaugebook.plugins import reports, sheet_markdown
 from gaugebook.plugins.page import quoted
-from gaugebook.plugins.printing import printed
+from gaugebook.plugins.printing import literal, printed, text
 from gaugebook.shown import relation
 
 from .conftest import HOSTILE, Made, make, project
@@ -96,7 +96,7 @@ def test_nothing_is_fetched_and_nothing_runs(made: Made) -> None:
 
 
 def test_every_part_is_there(made: Made) -> None:
-    text = " ".join(Reader(made.page).text)
+    text = "".join(Reader(made.page).text)
     for book in made.result["ruleset"]["stack"]:
         assert book["title"] in text and book["digest"][7:19] in text
     for caution in made.result["cautions"]:
@@ -133,6 +133,37 @@ def test_markdown_has_the_parts_in_the_same_order(made: Made) -> None:
     ]
     assert headings == [heading.replace("&amp;", "&") for heading in printed_headings]
     assert len(re.findall(r"^\| C-\d+ \|", page, re.MULTILINE)) == len(made.result["checks"])
+
+
+@pytest.mark.parametrize(
+    ("value", "kept"),
+    [
+        ("≥ 2-1/2\u00a0in in the trench", "2-1/2"),
+        ("2 × 10 AWG THWN-2, copper", "THWN-2"),
+        ("'NFPA 70-2017'-9", "70-2017"),
+        ("IEC 60364-5-52:2009", "60364-5-52"),
+    ],
+)
+def test_a_figure_behind_a_hyphen_stays_on_its_line(value: str, kept: str) -> None:
+    """The page says what it said, and an attribute has no markup in it."""
+    page = gaugebook.as_html([gaugebook.Paragraph(value)])
+    for made, said in ((text(value), printed(value)), (page, value)):
+        assert re.findall(r"<span[^>]*>(.*?)</span>", made) == [kept]
+        assert "".join(Reader(made).text) == said
+    assert "<" not in literal(value)
+
+
+@pytest.mark.parametrize(
+    ("value", "tied"),
+    [
+        ("0.5 in of 2-1/2 in trade, 3.14 ohm/kft at 30 degC",
+         "0.5_in of 2-1/2_in_trade, 3.14_Ω/kft at 30_°C"),
+        ("11 × 48.6 V in row 3, 4) see", "11 × 48.6_V in row 3, 4) see"),
+        ("1.5 percent, the 2017 edition", "1.5 percent, the 2017 edition"),
+    ],
+)  # fmt: skip
+def test_a_figure_is_tied_to_its_unit(value: str, tied: str) -> None:
+    assert printed(value) == tied.replace("_", "\u00a0")
 
 
 # -- texts that would like to be more
@@ -305,6 +336,15 @@ def drawn(node: dict[str, Any]) -> Iterator[dict[str, Any]]:
     for line in node["lines"]:
         yield line
         yield from drawn(line["from"])
+
+
+def test_a_device_that_was_chosen_is_in_the_schedule(made: Made) -> None:
+    """Also where the project does not say of what sort it is."""
+    schedule, values = made.sheet["schedules"][0], made.result["values"]
+    place = schedule["columns"].index("Device")
+    for row in schedule["rows"]:
+        rating = side(values[f"{row['thing']}.overcurrent_rating"])
+        assert row["cells"][place].split(", ")[0] == rating
 
 
 def test_every_segment_says_what_lies_in_it(made: Made) -> None:
