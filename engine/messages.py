@@ -313,6 +313,15 @@ MESSAGES: dict[str, tuple[str, str | None]] = {
     ),
     "column-width": ("a column of {table} has {found} keys where {expected} are due", None),
     "row-length": ("the row '{row}' of {table} has {found} cells where {expected} are due", None),
+    "key-without-order": (
+        "the key {key} of {table} is no number, and only numbers have an order to be met '{match}' in",
+        "leave 'match' out: such a key is met exactly",
+    ),
+    "line-across": (
+        "the key {key} of {table} is linear, and only the first key can be",
+        "put it first, so that its values name the rows",
+    ),
+    "no-line": ("{table} is read between its rows, which takes two rows or more, and numbers in them", None),
     "attribute-twice": ("{kind} already has an attribute '{attribute}', given by {entry}", None),
     "never-reached": (
         "{entry}: '{route}' is never reached: the way before it always applies",

@@ -103,7 +103,23 @@ class Model(Declarations):
             self.problems.add(
                 "column-width", entry.place("rows").span(), table=name, found=0, expected=across
             )
-        return TableModel(name, entry, keys, type, unit)
+        table = TableModel(name, entry, keys, type, unit)
+        self._matches(table)
+        return table
+
+    def _matches(self, table: TableModel) -> None:
+        """Report keys that cannot be met the way they say."""
+        entry = table.entry
+        for index, (key, type, match) in enumerate(table.keys):
+            span = entry.place("keys", index).span
+            if match != "exact" and type.sort not in ("number", WRONG.sort):
+                self.problems.add("key-without-order", span(), table=table.name, key=key, match=match)
+            elif match == "linear" and index:
+                self.problems.add("line-across", span(), table=table.name, key=key)
+            elif match == "linear":
+                rows = [row for row in entry.body.get("rows") or {} if row != REST]
+                if len(rows) < 2 or table.type.sort not in ("number", WRONG.sort):
+                    self.problems.add("no-line", span(), table=table.name)
 
     def table_cells(self, table: TableModel) -> tuple[list[list[Any]], dict[tuple[int, ...], Any]]:
         """The printed keys of each axis and the cells by place, all in base units."""

@@ -313,17 +313,20 @@ class Table:
         return self._value(self.locate(keys), keys)
 
     def locate(self, keys: Sequence[Any]) -> tuple[int, ...]:
-        """The places of the cell along each axis; raises `Absent` when a key lies outside."""
-        found = []
-        for axis, key in zip(self.axes, keys, strict=True):
-            if key is None:
-                raise Absent([f"{axis.name} is none"], void=True)
-            place = axis.find(key)
-            if place is None:
-                void = axis.beyond != MISSING
-                raise Absent([f"{self.name} has no value for {axis.name} {key}"], void=void)
-            found.append(place)
-        return tuple(found)
+        """The places of the cell along each axis; raises `Absent` when a key is none or lies outside."""
+        return tuple(self._place(axis, key) for axis, key in zip(self.axes, keys, strict=True))
+
+    def _place(self, axis: Axis, key: Any) -> int:
+        place = axis.find(key) if key is not None else None
+        if place is None:
+            raise self._outside(axis, key)
+        return place
+
+    def _outside(self, axis: Axis, key: Any) -> Absent:
+        """What is said of a key that no row holds."""
+        if key is None:
+            return Absent([f"{axis.name} is none"], void=True)
+        return Absent([f"{self.name} has no value for {axis.name} {key}"], void=axis.beyond != MISSING)
 
     def _value(self, places: tuple[int, ...], keys: Sequence[Any]) -> Any:
         value = self.cells.get(places, DASH)
@@ -335,13 +338,14 @@ class Table:
 
     def _between(self, keys: Sequence[Any]) -> Decimal:
         axis, key = self.axes[0], keys[0]
+        if key is None:
+            raise self._outside(axis, key)
         low = max(0, min(axis.position(key), len(axis.bounds) - 2))
         lower, upper = axis.bounds[low], axis.bounds[low + 1]
         if not lower <= key <= upper and axis.beyond != "last":
-            void = axis.beyond != MISSING
-            raise Absent([f"{self.name} has no value for {axis.name} {key}"], void=void)
+            raise self._outside(axis, key)
         key = min(max(key, lower), upper)
-        rest = tuple(other.find(value) for other, value in zip(self.axes[1:], keys[1:], strict=True))
-        ends = [self._value((axis.places[bound], *rest), keys) for bound in (lower, upper)]  # type: ignore[arg-type]
+        rest = [self._place(other, value) for other, value in zip(self.axes[1:], keys[1:], strict=True)]
+        ends = [self._value((axis.places[bound], *rest), keys) for bound in (lower, upper)]
         share = EXACT.divide(key - lower, upper - lower)
         return EXACT.add(ends[0], EXACT.multiply(ends[1] - ends[0], share))

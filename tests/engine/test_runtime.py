@@ -446,6 +446,15 @@ def test_past_the_ends_of_a_line(value: str, held: str) -> None:
     assert not absent.void and absent.reasons == (f"price has no value for load {value}",)
 
 
+def test_keys_of_a_line_are_asked_as_those_of_other_tables() -> None:
+    absent = raised(lambda: between()(None, "blue"))
+    assert absent.void and absent.reasons == ("load is none",)
+    absent = raised(lambda: between()(Decimal(15), "green"))
+    assert not absent.void and absent.reasons == ("price has no value for colour green",)
+    absent = raised(lambda: between()(Decimal(15), None))
+    assert absent.void and absent.reasons == ("colour is none",)
+
+
 def test_a_line_needs_both_of_its_ends() -> None:
     half = {(0, 1): Decimal(100), (1, 1): "missing"}
     assert not raised(lambda: between(cells=half)(Decimal(15), "blue")).void
