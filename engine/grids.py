@@ -103,7 +103,7 @@ class Finder:
 
     def misses(self, place: Any) -> bool:
         """True where some places lie outside."""
-        if self.outside != self.size and self.axis.rest is not None:
+        if self.axis.rest is not None:
             return False
         most = place.max(initial=0) if isinstance(place, np.ndarray) else place
         return bool(most == self.size * self.stride)
@@ -135,9 +135,9 @@ class Grid:
             at[place] = shape[place] - 1
             gone[tuple(at)] = UNKNOWN if table.axes[place].beyond == MISSING else VOID
         for places, value in table.cells.items():
-            if value is DASH or value == DASH:
+            if value == DASH:
                 continue
-            if value is MISSING or value == MISSING:
+            if value == MISSING:
                 gone[places] = UNKNOWN
             else:
                 data[places] = codes.code(value, type)

@@ -340,15 +340,14 @@ def _reached(place: int, backward: dict[int, set[int]]) -> list[int]:
     return sorted(found - {place})
 
 
-def limit_of(op: Op, code: str, number: int) -> tuple[str, Op] | None:
-    """The order and the other side of a comparison that has a number by itself on one side only."""
+def limit_of(op: Op, number: int) -> tuple[str, Op] | None:
+    """The order and the other side of a comparison that has a number tried by itself on one side only."""
     if op.code != "compare" or op.parts[0] not in MIRRORED or op.parts[1].type.sort != "number":
         return None
     sign, left, right = op.parts
-    alone = [side.code == code and side.parts[0] == number for side in (left, right)]
-    within = [
-        any(step.code == code and step.parts[0] == number for step in side.walk()) for side in (left, right)
-    ]
+    tried = ("bound", number)
+    alone = [(side.code, *side.parts[:1]) == tried for side in (left, right)]
+    within = [any((step.code, *step.parts[:1]) == tried for step in side.walk()) for side in (left, right)]
     if alone[0] and not within[1]:
         return sign, right
     if alone[1] and not within[0]:
@@ -358,7 +357,7 @@ def limit_of(op: Op, code: str, number: int) -> tuple[str, Op] | None:
 
 def met_by(end: str, number: int, members: Sequence[Any], accept: Op) -> tuple[str, Op] | None:
     """The order and the limit of a pick that takes the first number to reach it, or the last not to pass it."""
-    limit = limit_of(accept, "bound", number) if members and rising(members) else None
+    limit = limit_of(accept, number) if members and rising(members) else None
     return limit if limit is not None and (end == "first") == (limit[0] in (">", ">=")) else None
 
 

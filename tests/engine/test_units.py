@@ -18,6 +18,7 @@ from gaugebook import units
 from gaugebook.diagnostics import render
 from gaugebook.documents import read
 from gaugebook.resources import packaged
+from gaugebook.scales import shortened
 from gaugebook.units import EXACT, NUMBER, Dimension, Kind, Unit, UnitError, Units, show, show_number
 
 TABLE = read(packaged("rulesets", "units.yaml")).data
@@ -577,6 +578,23 @@ def test_fifty_digits_are_read_and_one_more_is_not() -> None:
     assert UNITS.quantity(f"{fifty}.5 kg")[0] == Decimal(f"{fifty}.5")
     with pytest.raises(UnitError, match="a number with 51 digits"):
         UNITS.quantity(f"{fifty}.25 kg")
+
+
+def test_fifty_digits_of_a_base_unit_stay_what_they_are() -> None:
+    metre, amount = UNITS.unit("m"), Decimal("9" * 50)
+    assert metre.to_base(amount) == metre.from_base(amount) == amount
+
+
+def test_a_point_whose_zero_shares_a_factor_with_its_scale() -> None:
+    """Five quarters of a degree each, and 4 where the base unit reads 0."""
+    unit = Unit("x", UNITS.unit("degC").kind, (5, 4), (4, 1))
+    assert unit.to_base(Decimal(8)) == 5
+    assert unit.from_base(Decimal(5)) == 8
+
+
+def test_a_message_holds_sixty_characters_of_a_text() -> None:
+    assert shortened("x" * 60) == "x" * 60
+    assert shortened("x" * 61) == "x" * 59 + "…"
 
 
 def test_no_more_than_three_spellings_are_offered() -> None:

@@ -231,6 +231,7 @@ def test_an_edit_is_judged_and_parsed_as_far_as_it_goes(
     [
         ({"a": [1, b"0.5"]}, {"a": [2, b"0.7"]}, True),
         ({"a": "1 m"}, {"a": "2 m"}, True),
+        ({"a": [1, 0], "b": 1}, {"a": [2, 1], "b": 2}, False),
         ({"a": 1}, {"a": b"1.0"}, False),
         ({"a": 1}, {"a": "1"}, False),
         ({"a": 1}, {"b": 1}, False),

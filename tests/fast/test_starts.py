@@ -172,3 +172,44 @@ def test_a_start_passes_over_nothing_that_counts(seed: int, open: int, kept: Pat
             one = template.outcome(cells)
             assert (*outcome[:2], outcome.choices) == (*one[:2], one.choices), cells
             assert (outcome.margin and share_text(outcome.margin)) == (one.margin and share_text(one.margin))
+
+
+FIGURES = "a: [5, 5], b: [10, 10], c: [20, 20], d: [30, 30], e: [45, 45], f: [60, 60]"
+RISING = BOOK.replace("{BEARS}", f"{{{FIGURES}}}").replace(
+    "{SAGS}", "{ash: [1, 2, 3, 4, 5, 6], elm: [1, 2, 3, 4, 5, 6]}"
+)
+
+
+@pytest.mark.parametrize(
+    ("check", "passes"),
+    [
+        ("require: factor >= 1", [True, True, False]),
+        ("require: factor >= 3", [False, False, False]),
+        ("require: factor >= 3, when: not wet", [True, True, False]),
+        ("require: spare >= 1 kg", [False, False, False]),
+        ("require: guessed >= 1 kg", [None, None, False]),
+    ],
+)
+def test_a_check_that_says_the_same_in_every_row(
+    check: str, passes: list[bool | None], kept: Path, tmp_path: Path
+) -> None:
+    """It refuses no member or all; what is guessed is unknown, unless the check before refuses every member anyway."""
+    checks = ('require: "bears[size, wood] >= load"', check)
+    lines = [
+        f'  c{number}: {{of: pole, cites: "2", {one}, constrains: size}}' for number, one in enumerate(checks)
+    ]
+    template = batch_of(RISING.replace("CHECKS", "\n".join(lines)), tmp_path, FIELDS[:1]).templates[0]
+    assert template._columns is not None
+    outcomes = template._columns.outcomes([["5"], ["20"], ["70"]])
+    assert [outcome and outcome.passes for outcome in outcomes] == passes
+    chosen = [outcome and outcome.choices[1] for outcome in outcomes]
+    assert chosen == [size if well else None for size, well in zip("ac-", passes, strict=True)]
+
+
+def test_a_check_that_applies_to_some_members_only(kept: Path, tmp_path: Path) -> None:
+    """All rows try the same member at a time; of those from c on the check says nothing."""
+    check = '  c0: {of: pole, cites: "2", require: load >= 10 kg, when: size <= b, constrains: size}'
+    template = batch_of(RISING.replace("CHECKS", check), tmp_path, FIELDS[:1]).templates[0]
+    assert template._columns is not None
+    outcomes = template._columns.outcomes([["5"], ["20"]])
+    assert [outcome and outcome.choices[1] for outcome in outcomes] == ["c", "a"]

@@ -22,6 +22,11 @@ from gaugebook.statements import CannotStraighten
 from gaugebook.straight import VOID, Direct, straighten, told
 from gaugebook.varying import STRAIGHT_AFTER, Graph
 
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from gaugebook.case_columns import CaseColumns
+
 ROOT = Path(__file__).parents[2]
 BENCHMARKS = ROOT / "tests" / "benchmarks"
 CONFTEST = (Path(__file__).parent / "conftest.py").read_text("utf-8")
@@ -109,6 +114,12 @@ rules:
     exceptions:
       brisk_one: {when: mood is one of (brisk) and narrow >= 1, is: burden + 1 kg, cites: 13(c), rank: 1}
       long: {when: reach > 7 m, is: burden + 2 kg, cites: 13(d), rank: 1}
+  spare_step:
+    of: hoist
+    unit: kg
+    cites: "27"
+    branches: {much: {when: spare > 3 kg, is: 2 kg, cites: 27(a)}}
+    otherwise: 1 kg
   spare_hook: {of: hoist, unit: kg, cites: "14", is: last kept in hooks where kept <= eased}
   low_hook: {of: hoist, unit: kg, cites: "22", is: last kept in hooks where kept < 45 kg and kept * 2 <= eased + 1 kg}
   top_hook: {of: hoist, unit: kg, cites: "26", is: last kept in hooks where kept > eased}
@@ -126,6 +137,7 @@ checks:
     constrains: drum
     exceptions:
       spared: {when: spare is not none and spare > 3 kg, require: worst_width >= 22 mm, cites: 18(a), rank: 1}
+      calm_one: {when: spare is none and mood is calm, require: worst_width >= 25 mm, cites: 18(b), rank: 1}
   drum_warm: {of: hoist, cites: "20", require: "drum.grip * weakening[yard.heat] >= 1 kg", constrains: drum}
   tip_up: {of: hoist, cites: "21", require: tip >= 0 m}
   low_enough: {of: hoist, cites: "22", require: low_hook < 20 kg}
@@ -135,6 +147,8 @@ checks:
     cites: "23"
     require: "load * 1.1 is one of (8.8 kg, 26.4 kg) or spare is 3 kg or eased / 3 is 8 kg"
   spare_when_calm: {of: hoist, cites: "23", require: spare is (if mood is calm then spare else none)}
+  small_step: {of: hoist, cites: "27", require: spare_step <= 1 kg}
+  small_drum: {of: hoist, cites: "27", require: drum <= wide}
   just_so: {of: hoist, cites: "23", require: load * 1.1 is 26.4 kg}
   drum_hooked:
     of: hoist
@@ -299,6 +313,19 @@ def test_members_whose_figures_do_not_rise(tmp_path: Path) -> None:
     assert counts["answered"] > 600
 
 
+def test_what_is_asked_of_some_things_only_is_not_worked_out_before(tmp_path: Path) -> None:
+    """A pull that the rules do not give spoils the ropes of which it is asked, and no others."""
+    pull = "  pull: {of: pulley, unit: kg, cites: 7, is: 2 * extra}\n"
+    asked = "require: all of pull < 60 kg over pulleys where rope >= thick, constrains: rope"
+    book = BOOK.replace("rules:\n", f"rules:\n{pull}").replace(
+        "  hooked:\n", f"  pulled: {{of: hoist, cites: 8, {asked}}}\n  hooked:\n"
+    )
+    batch = hoists(tmp_path, (HEADER[0], HEADER[4]), hoist_book=book)
+    counts = compare(batch, [[load, extra] for load in ("8", "16", "40", "64") for extra in ("", "2", "40")])
+    assert counts["answered"] == 48
+    assert counts["void"] > 0
+
+
 @pytest.mark.parametrize("limit", ["1", "3"])
 def test_a_check_that_nothing_changes(tmp_path: Path, limit: str) -> None:
     """It rejects every member, or none."""
@@ -309,20 +336,24 @@ def test_a_check_that_nothing_changes(tmp_path: Path, limit: str) -> None:
     assert counts["answered"] == 4 * len(rows)
 
 
-def test_divisions_roots_and_what_is_too_great(tmp_path: Path) -> None:
-    """What binary numbers leave to decimals: values between the rows of a table, roots, rounding."""
-    header = ("hoists.east.load [kg]", "hoists.east.lifts", "yard.heat [degC]")
-    batch = hoists(tmp_path, header, "rough")
-    chance = random.Random(8)
-    rows = [
+ROUGH_HEADER = ("hoists.east.load [kg]", "hoists.east.lifts", "yard.heat [degC]")
+
+
+def rough_lifts(count: int, chance: random.Random) -> list[list[str]]:
+    return [
         [
             chance.choice(["0", "12", "16", "24", str(chance.randint(0, 60))]),
             chance.choice(["1", "2", "10000000000000", "99999999999", "0.00000000001"]),
             chance.choice(["-5", "0", "10", "20", "33.3", "50", "60"]),
         ]
-        for _ in range(1000)
+        for _ in range(count)
     ]
-    counts = compare(batch, rows, FORMS[:2])
+
+
+def test_divisions_roots_and_what_is_too_great(tmp_path: Path) -> None:
+    """What binary numbers leave to decimals: values between the rows of a table, roots, rounding."""
+    batch = hoists(tmp_path, ROUGH_HEADER, "rough")
+    counts = compare(batch, rough_lifts(1000, random.Random(8)), FORMS[:2])
     assert counts["answered"] > 1000
     assert counts["void"] > 500
 
@@ -461,3 +492,102 @@ def test_shipped_projects(project: str, field: str) -> None:
     chance = random.Random(5)
     rows = [[str(chance.randint(10, 60)), str(chance.randint(4, 60))] for _ in range(40)]
     assert compare(batch, rows, [(True, False)])["answered"] == 40
+
+
+SEVERAL = BOOK.replace(
+    "require: strength >= burden",
+    """any_of:
+      plain: {require: strength >= burden}
+      light: {when: not wet, require: burden <= 12 kg}
+      lent: {require: rope.mass <= lent}""",
+).replace("  hoist.rope:", "  hoist.lent: {unit: kg}\n  hoist.rope:")
+SEVERAL_HEADER = (*HEADER[:6], "hoists.east.lent [kg]")
+
+
+def lent_lifts(count: int, chance: random.Random) -> list[list[str]]:
+    return [[*row[:6], chance.choice(["", "0.5", "3"])] for row in lifts(count, chance)]
+
+
+@pytest.mark.parametrize(
+    ("hoist_book", "book", "header", "lifts_of", "fewest"),
+    [
+        pytest.param(BOOK, "hoists", HEADER, lifts, 290, id="plain"),
+        pytest.param(SEVERAL, "hoists", SEVERAL_HEADER, lent_lifts, 290, id="several ways"),
+        pytest.param(BOOK, "odd", ODD_HEADER, odd_lifts, 280, id="odd"),
+        pytest.param(BOOK, "rough", ROUGH_HEADER, rough_lifts, 100, id="rough"),
+    ],
+)
+def test_a_block_of_rows_says_what_each_row_says(
+    tmp_path: Path, hoist_book: str, book: str, header: tuple[str, ...], lifts_of: Any, fewest: int
+) -> None:
+    """Every value and every check, asked of all rows at once and of one at a time; rows left to decimals count not."""
+    pytest.importorskip("numpy")
+    rows = lifts_of(300, random.Random(7))
+    template = hoists(tmp_path, header, book, hoist_book).templates[0]
+    made, run = template._columns, template._graphs[()].run
+    assert made is not None
+    answered, values, verdicts = at_once(made, rows)
+    assert len(answered) > fewest
+    fields = [field for field in template.fields if field is not None]
+    for spot in answered:
+        stated = {
+            (field.thing, field.attribute.name): template._value(field, cell, run)
+            for field, cell in zip(fields, rows[spot], strict=True)
+        }
+        with run.exactly(), run.bound(stated):
+            for place, column in zip(made.plan.places, values, strict=True):
+                one = _answer(lambda place=place: place.thing.get(place.attribute.name))
+                code = one if isinstance(one, Absent) else made.columns.code(place, one)
+                assert _holds(column[spot], code), (rows[spot], place.thing.path, place.attribute.name)
+            for key, (thing, check) in made.plan.checks.items():
+                one = _answer(lambda thing=thing, check=check: run.check(thing, check.name))
+                assert _agrees(verdicts[key][spot], one), (rows[spot], key)
+
+
+def at_once(made: CaseColumns, rows: list[list[str]]) -> tuple[list[int], list[Any], dict[Key, Any]]:
+    """The rows that are done in columns, and row by row the value of each place and what each check says."""
+    import numpy as np
+
+    from gaugebook.columns import Block
+
+    def by_row(part: Any) -> list[Any]:
+        if isinstance(part, tuple):
+            return list(zip(*map(by_row, part), strict=True))
+        return list(np.broadcast_to(part, len(rows)).tolist())
+
+    alone = np.zeros(len(rows), bool)
+    given: dict[int, Any] = {}
+    for reader, cells in zip(made.readers, zip(*rows, strict=True), strict=True):
+        if reader is not None and reader.number is not None:
+            given[reader.number] = reader.read(cells, alone)
+    block = Block(made.columns, len(rows), given)
+    whole = block.whole()
+    with np.errstate(all="ignore"):
+        verdicts = {key: by_row(judge(whole)) for key, judge in made.columns.judges.items()}
+        values = [by_row(whole.read(place.number)) for place in made.plan.places]
+    return np.flatnonzero(~(alone | block.refused)).tolist(), values, verdicts
+
+
+def _holds(found: tuple[Any, bool, int], wanted: Any) -> bool:
+    """Whether what a column holds in a row is a value, none, or gone for this reason."""
+    data, none, gone = found
+    if isinstance(wanted, Absent):
+        return bool(gone == (1 if wanted.void else 2))
+    if gone or none or wanted is None:
+        return not gone and none and wanted is None
+    return bool(data == pytest.approx(float(wanted), rel=1e-9, abs=1e-12))
+
+
+def _agrees(found: tuple[Any, ...], wanted: Any) -> bool:
+    """Whether a check says in columns what it says alone: that it does not apply, or passes, and its sides.
+
+    Sides that are no numbers are none there.
+    """
+    applies, passes, actual, limit, _, gone = found
+    if isinstance(wanted, Absent):
+        return bool(gone == (1 if wanted.void else 2))
+    if wanted is None or gone:
+        return wanted is None and not applies and not gone
+    numbers = [side if isinstance(side, Decimal) else None for side in wanted[1:]]
+    sides = zip((actual, limit), numbers, strict=True)
+    return bool(applies and passes == wanted[0] and all(_holds(side, number) for side, number in sides))

@@ -25,6 +25,7 @@ ONE_FUNCTION = [
         "a_check_that_nothing_changes",
         "every_kind_of_step",
         "a_record_says_what_the_evaluation_says",
+        "what_is_asked_of_some_things_only_is_not_worked_out_before",
         "what_cannot_be_one_function",
         "choices_that_lean_on_each_other",
     )
@@ -37,9 +38,11 @@ COLUMNS = [
         "columns_give_what_decimals_give[boathouse-nec-2014]",
     )
 ]
+BLOCK = "fast/test_straight.py::test_a_block_of_rows_says_what_each_row_says"
 """What the two fast ways are held against: the program of the book, and decimals."""
 
 TESTS = {
+    "schema": ["fast/test_cache.py", "engine/test_diagnostics.py", "test_diagnostics_folders.py"],
     "scales": ["engine/test_units.py", "language/test_conformance.py"],
     "unit_table": ["engine/test_units.py", "language/test_conformance.py"],
     "units": ["engine/test_units.py", "language/test_conformance.py"],
@@ -59,14 +62,19 @@ TESTS = {
     "searching": ["comparing/test_searching.py"],
     "spans": ["fast/test_spans.py"],
     "nests": ["fast/test_nests.py"],
-    "planning": ONE_FUNCTION,
+    "effort": ["fast/test_effort.py"],
+    "ladders": ["fast/test_grids.py"],
+    "grids": ["fast/test_grids.py", BLOCK],
+    "planning": ["fast/test_picks.py", *ONE_FUNCTION],
     "specialising": ONE_FUNCTION,
     "straight": ONE_FUNCTION,
     "straight_steps": ONE_FUNCTION,
     "straight_choices": ONE_FUNCTION,
-    "columns": [*COLUMNS, *ONE_FUNCTION],
-    "column_steps": [*COLUMNS, *ONE_FUNCTION],
-    "column_rules": [*COLUMNS, *ONE_FUNCTION],
+    "columns": ["fast/test_frames.py", BLOCK, *COLUMNS],
+    "column_tables": ["fast/test_grids.py", BLOCK, *COLUMNS],
+    "column_steps": [BLOCK, *COLUMNS],
+    "column_rules": [BLOCK, *COLUMNS],
+    "column_starts": ["fast/test_starts.py", BLOCK],
 }
 """For each module the tests that are about it, the quickest first."""
 

@@ -116,6 +116,11 @@ def _for_type_checkers(node: ast.AST) -> bool:
     return isinstance(named, ast.Name) and named.id == "TYPE_CHECKING"
 
 
+def _puts(node: ast.Attribute) -> bool:
+    """`problems.add`: into a collection, not to a number."""
+    return node.attr == "add" and not (isinstance(node.value, ast.Name) and node.value.id.isupper())
+
+
 def _swaps(node: ast.AST) -> list[Callable[[], None]]:
     """The ways in which one node can be changed; each does it, and undoes it when it is called again."""
     if isinstance(node, ast.Compare):
@@ -135,7 +140,7 @@ def _swaps(node: ast.AST) -> list[Callable[[], None]]:
         return [_swap(node, "value", node.value + 1)]
     if isinstance(node, ast.Name) and node.id in NAMES:
         return [_swap(node, "id", NAMES[node.id])]
-    if isinstance(node, ast.Attribute) and node.attr in NAMES:
+    if isinstance(node, ast.Attribute) and node.attr in NAMES and not _puts(node):
         return [_swap(node, "attr", NAMES[node.attr])]
     return []
 
