@@ -9,7 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from samples import ADOPTION, CASES, CASES_OF_A_FILE, LAYER, PROJECT, RECKONED, SPARE, TINY
+from samples import ADOPTION, CASES, CASES_OF_A_FILE, LAYER, LINES, PROJECT, RECKONED, SPARE, TINY
 from trying import Finding, Target, putter, some
 
 from gaugebook import casework
@@ -185,7 +185,7 @@ def rulesets(folder: Path, books: Path) -> Target:
                         continue
         return [*problems, *lint(checked, book.layers[-1])]
 
-    seeds, known = [SPARE, LAYER, TINY], b" ".join([sections, words, more]).split()
+    seeds, known = [SPARE, LAYER, TINY, LINES], b" ".join([sections, words, more]).split()
     long = [
         b"2 ^ 999999 * x",
         b"x ^ 99999999",

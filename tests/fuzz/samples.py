@@ -73,6 +73,24 @@ rules:
   y: {of: a, unit: m, is: 2 * x, when: x > 1 m, otherwise: 0 m, exceptions: {e: {when: x > 5 m, is: x / 3, cites: "2"}}}
 """
 
+LINES = b"""\
+gaugebook: ruleset/1
+id: fuzzed
+version: 1.0.0
+title: Lines
+document: B
+terms: {moods: [calm, wild]}
+kinds: {a: {section: as, one: yes}}
+fields: {a.x: {unit: m}, a.y: {unit: m, may_be_none: yes}, a.mood: {terms: moods, default: wild}}
+tables:
+  lines: {unit: kg, keys: [{name: x, unit: m, match: linear}, {name: mood, terms: moods, beyond: missing}],
+    columns: [calm, wild], rows: {1: [2, 3], 5: [7, 8]}}
+  steps: {unit: kg, keys: [{name: x, unit: m, match: at_least, beyond: last}], rows: {1: 2, 5: '-', rest: missing}}
+rules:
+  line: {of: a, unit: kg, is: "lines[x, mood]"}
+  both: {of: a, unit: kg, is: "lines[y, mood] + steps[x]"}
+"""
+
 LAYER = b"""\
 gaugebook: ruleset/1
 id: fuzzed
