@@ -15,7 +15,6 @@ from functools import cache
 
 from .diagnostics import Diagnostic, diagnose
 from .digests import SUM_BYTES, plain_sum, sha256
-from .filing import write_whole
 from .resources import shipped
 
 TYPE_CHECKING = False
@@ -77,6 +76,8 @@ def keep(kind: str, key: object, value: Any) -> None:
     place = _place(kind, key)
     if place is None:
         return
+    from .filing import write_whole
+
     try:
         payload = marshal.dumps(value)
         _make(os.path.dirname(place))

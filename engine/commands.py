@@ -9,7 +9,6 @@ import os
 import sys
 
 from .diagnostics import GaugebookError, Problems, render
-from .filing import write_where_asked
 
 TYPE_CHECKING = False
 
@@ -46,6 +45,8 @@ _UNSTEERED = dict.fromkeys([*_STEERING, *range(0x2066, 0x206A)], "\N{REPLACEMENT
 def _write(options: Any, text: str) -> None:
     """Put the answer where it is wanted: the file of --output, or standard output."""
     if getattr(options, "output", None):
+        from .filing import write_where_asked
+
         try:
             write_where_asked(options.output, text.encode("utf-8", "surrogateescape"))
         except OSError as error:

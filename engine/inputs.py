@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import os
 import time
+from _thread import _local as Local
 from collections.abc import Callable, Iterable, Sequence
-from contextvars import ContextVar, Token
 
 from .digests import digest_of
 
@@ -80,33 +80,37 @@ def _content(name: str) -> bytes:
         return file.read()
 
 
-_watched: ContextVar[tuple[Inputs, ...]] = ContextVar("watched", default=())
+class _Watched(Local):
+    """Who collects in this thread."""
+
+    open: tuple[Inputs, ...] = ()
+
+
+_watched = _Watched()
 
 
 class watching:
     """Collects what is noted while open; watches may be nested, each then sees everything below it."""
 
-    _token: Token[tuple[Inputs, ...]]
-
     def __enter__(self) -> Inputs:
         seen = Inputs({}, {}, {})
-        self._token = _watched.set((*_watched.get(), seen))
+        _watched.open = (*_watched.open, seen)
         return seen
 
     def __exit__(self, *_: object) -> None:
-        _watched.reset(self._token)
+        _watched.open = _watched.open[:-1]
 
 
 def note_file(path: str, content: bytes) -> None:
     """A file was read."""
-    for seen in _watched.get():
+    for seen in _watched.open:
         seen.files[path] = digest_of(content)
         seen.mark(path)
 
 
 def note_listing(place: str, files: Sequence[str], folders: Iterable[str]) -> None:
     """The files of a ruleset were listed, by looking into folders."""
-    for seen in _watched.get():
+    for seen in _watched.open:
         seen.listings[place] = list(files)
         for folder in folders:
             seen.mark(folder)

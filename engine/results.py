@@ -11,7 +11,6 @@ from decimal import Decimal
 
 from . import __version__
 from .evaluating import Rejected, Run, Thing
-from .reviewing import could_take, unstated
 from .rulebook import Attribute
 from .runtime import CHECK, Absent
 from .source import Source
@@ -172,6 +171,8 @@ class Reporter:
         self, thing: Thing, attribute: Attribute, checks: list[dict[str, Any]], source: Source
     ) -> dict[str, Any]:
         """A stated choice judged: the checks that constrain it, and what would be chosen in its place."""
+        from .reviewing import unstated
+
         constraining = self.frozen["choices"][attribute.key]["checks"]
         judged = [
             {key: check[key] for key in ("check", "passes", "actual", "limit", "sign", "margin")}
@@ -187,6 +188,8 @@ class Reporter:
         choice = self.frozen["choices"][attribute.key]
         if choice["carries"] is None:
             return {}
+        from .reviewing import could_take
+
         load = self.rulebook.attributes[thing.kind][choice["carries"]]
         most = could_take(self.run, source, thing, load, choice["checks"])
         if most is None:

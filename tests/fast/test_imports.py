@@ -32,7 +32,6 @@ OURS = {
     "reporting",
     "resources",
     "results",
-    "reviewing",
     "rulebook",
     "runtime",
     "scales",
