@@ -2,9 +2,11 @@
 
 import pickle
 import string
+from types import SimpleNamespace
 
 import pytest
 
+from gaugebook import schema
 from gaugebook.diagnostics import (
     Diagnostic,
     GaugebookError,
@@ -113,3 +115,16 @@ def test_names_are_kebab_case_and_templates_are_well_formed(name: str) -> None:
     for template in MESSAGES[name]:
         fields = [field for _, field, _, _ in string.Formatter().parse(template or "") if field is not None]
         assert all(field.isidentifier() for field in fields)
+
+
+def test_what_a_schema_would_have_taken_is_told_by_its_shapes() -> None:
+    options = [{"$ref": "#/$defs/box"}, {"type": ["string", "number"]}]
+    error = SimpleNamespace(
+        validator="anyOf", validator_value=options, schema={"$defs": {"box": {"type": "object"}}}
+    )
+    assert schema._wanted(error) == "a mapping or text or a number"
+
+
+def test_a_long_value_is_cut_where_it_is_shown() -> None:
+    assert schema._short("x" * 60) == "x" * 60
+    assert schema._short("x" * 61) == "x" * 57 + "..."
