@@ -157,10 +157,14 @@ def test_columns_give_what_decimals_give(project: str, book: str) -> None:
     assert once > 30
 
 
-def test_without_columns_the_same_comes_out(kept: Path, shelf: Path, project: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("hoist", ["east", "west"])
+def test_without_columns_the_same_comes_out(
+    kept: Path, shelf: Path, project: Path, tmp_path: Path, hoist: str
+) -> None:
+    """The hoist in the west has nothing to add up."""
     cases = tmp_path / "cases.csv"
     lines = [f"{number % 97},{10 + number % 45}" for number in range(1600)]
-    cases.write_text("hoists.east.load [kg],yard.heat [degC]\n" + "\n".join(lines) + "\n", "utf-8")
+    cases.write_text(f"hoists.{hoist}.load [kg],yard.heat [degC]\n" + "\n".join(lines) + "\n", "utf-8")
     found = []
     for way in ([], ["--no-columns"]):
         output = tmp_path / f"out{len(way)}.csv"
