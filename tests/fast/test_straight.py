@@ -313,6 +313,18 @@ def test_members_whose_figures_do_not_rise(tmp_path: Path) -> None:
     assert counts["answered"] > 600
 
 
+def test_a_cell_of_which_two_keys_lean_on_the_member(tmp_path: Path) -> None:
+    """No column of the table can be looked at before a member is tried."""
+    key = "if wet or rope.mass > 3 kg then 1 else 0"
+    book = BOOK.replace("strength >= burden", f'"bearing[rope, {key}] - 1 kg >= burden"')
+    book = book.replace("huge: [160, '-']", "huge: [160, 90]")
+    assert book.count(key) == book.count("[160, 90]") == 1
+    batch = hoists(tmp_path, HEADER, hoist_book=book)
+    counts = compare(batch, lifts(300, random.Random(6)))
+    assert counts["answered"] > 600
+    assert counts["void"] > 50
+
+
 def test_what_is_asked_of_some_things_only_is_not_worked_out_before(tmp_path: Path) -> None:
     """A pull that the rules do not give spoils the ropes of which it is asked, and no others."""
     pull = "  pull: {of: pulley, unit: kg, cites: 7, is: 2 * extra}\n"

@@ -26,6 +26,7 @@ ONE_FUNCTION = [
         "every_kind_of_step",
         "a_record_says_what_the_evaluation_says",
         "what_is_asked_of_some_things_only_is_not_worked_out_before",
+        "a_cell_of_which_two_keys_lean_on_the_member",
         "what_cannot_be_one_function",
         "choices_that_lean_on_each_other",
     )
