@@ -76,7 +76,26 @@ def _read_foreign(
         problems.add("sheet-unreadable", start, what=reader.name, reason=f"{plugin}")
     if made is None:
         return None
-    return ForeignDocument(str(path), made)
+    from .yamltree import FORBIDDEN
+
+    document = ForeignDocument(str(path), made)
+    for span, text in _texts(document, made.data, ()):
+        for bad in FORBIDDEN.finditer(text):
+            problems.add("control-character", span, code=f"{ord(bad[0]):04X}")
+    return document
+
+
+def _texts(document: Document, data: Any, path: Path) -> Iterator[tuple[Span, str]]:
+    """Every text of a document, names too, with its place."""
+    if isinstance(data, str):
+        yield document.span(path), data
+    elif isinstance(data, dict):
+        for key, value in data.items():
+            yield document.key_span((*path, key)), str(key)
+            yield from _texts(document, value, (*path, key))
+    elif isinstance(data, list):
+        for index, value in enumerate(data):
+            yield from _texts(document, value, (*path, index))
 
 
 def read_cases(path: FilePath) -> list[list[str]]:

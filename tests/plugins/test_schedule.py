@@ -131,6 +131,8 @@ def test_tabs_and_line_ends_are_fine(tmp_path: Path, written: gaugebook.Result, 
         ("Modules in series", "Modules in row", ("unknown-key", 17, 4)),
         ("[raceways]", "[circuits]", ("sheet-section-twice", 30, 1)),
         ("title,Boathouse roof", 'title,"Boathouse roof', ("sheet-unreadable", 2, 1)),
+        ("title,Boathouse roof", "title,Boat\u202ehouse", ("control-character", 2, 2)),
+        ("feed_pipe,EMT", "feed\ufeff_pipe,EMT", ("control-character", 33, 1)),
     ],
 )
 def test_faults_in_csv_have_row_and_column(

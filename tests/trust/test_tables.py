@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import pytest
@@ -63,9 +64,14 @@ def test_a_table_of_outcomes_carries_texts_as_they_are(folder: Path) -> None:
     assert gaugebook.size(folder / "p.yaml", rulesets=["yard"]).value("boxes.=box.size") == "=cmd()"
 
 
-def test_what_is_shown_cannot_steer_a_terminal(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """YAML with such characters is refused; a schedule may hold them, and so may what a plugin reads."""
+def test_what_is_shown_cannot_steer_a_terminal(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A project with such characters is refused, whatever its format; if one got through, it would still not act."""
     (folder / "p.csv").write_text("[boxes]\nname,load,stuff\nred\x1b[31m\x9b\u202e,5 kg,plain\n", "utf-8")
+    assert main(["size", str(folder / "p.csv"), "--ruleset", "yard"]) == 2
+    assert capsys.readouterr().err.count("control-character") == 3
+    monkeypatch.setattr("gaugebook.yamltree.FORBIDDEN", re.compile(r"(?!)"))
     for name in ("table", "markdown", "csv", "json"):
         main(["size", str(folder / "p.csv"), "--ruleset", "yard", "--format", name])
         said = capsys.readouterr().out
