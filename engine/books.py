@@ -5,7 +5,6 @@ What loading needs is imported only when something is loaded.
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable, Sequence
 from functools import cached_property, partial
@@ -95,8 +94,7 @@ def check_book(ids: Sequence[str], folders: Sequence[PathLike] = (), moment: Mom
     parsed = cache.fetch(TREES, list(ids)) or {}
     with remembering(parsed) as asked:
         book = build(list(ids), list(folders), problems, moment)
-        if len(problems):
-            problems.refuse_if_any()
+        problems.refuse_if_any()
         checked = CheckedBook(book, problems)
     if asked.keys() != parsed.keys():
         cache.keep(TREES, list(ids), asked)
@@ -153,24 +151,12 @@ def _kept(
             if not all(inputs.marks.values()) and inputs.mark_again():
                 cache.keep(kind, key, {**kept, "inputs": inputs.to_plain()})
             return kept
-    with watching() as seen, uncollected():
+    with watching() as seen:
         made = make(check_book(ids, folders, moment))
         with open(shipped("rulesets", "units.yaml"), "rb") as units:
             note_file(units.name, units.read())
     cache.keep(kind, key, {"inputs": seen.to_plain(), **made})
     return made
-
-
-class uncollected:
-    """For a while rubbish is not looked for: a book that is being made holds nearly all that it makes."""
-
-    def __enter__(self) -> None:
-        self.before = gc.isenabled()
-        gc.disable()
-
-    def __exit__(self, *_: object) -> None:
-        if self.before:
-            gc.enable()
 
 
 def _differ(found: str | None, place: str) -> bool:

@@ -172,13 +172,12 @@ def _text_of(path: PathLike, problems: Problems) -> str | None:
 def _parse(text: str, name: str, problems: Problems) -> Document | None:
     import yaml
 
-    from .yamltree import FORBIDDEN, compose, to_data
+    from .yamltree import compose, to_data, unseen
 
     blank = Document(name, _clean(text), None)
     for number, line in enumerate(blank.lines):
-        for bad in FORBIDDEN.finditer(line):
-            span = blank.line_span(number, bad.start())
-            problems.add("control-character", span, code=f"{ord(bad[0]):04X}")
+        for place, code in unseen(line):
+            problems.add("control-character", blank.line_span(number, place), code=code)
     if len(problems):
         return None
     try:

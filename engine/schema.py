@@ -59,27 +59,28 @@ def _seen(name: str, value: Any) -> Any:
     """All that a schema sees of a figure or a text beside its type."""
     told = _asked(name)
     if isinstance(value, str):
-        return value if value in told["words"] else [bool(re.search(text, value)) for text in told["pattern"]]
+        return value if value in told["words"] else [bool(re.search(one, value)) for one in told["patterns"]]
     figure = Decimal(value if isinstance(value, int) else value.decode())
     return [(figure > bound, figure < bound) for bound in told["bounds"]]
 
 
-WORDS, PATTERN = ("const", "enum"), ("pattern",)
-BOUNDS = ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum")
+ASKED = {"const": "words", "enum": "words", "pattern": "patterns"} | dict.fromkeys(
+    ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum"), "bounds"
+)
+"""By which keywords a schema tells one value from another, beside its type."""
 
 
 @cache
 def _asked(name: str) -> dict[str, set[Any]]:
-    """Every word, pattern and bound by which a schema tells one value from another."""
-    found: dict[str, set[Any]] = {"words": set(), "pattern": set(), "bounds": set()}
+    """Every word, pattern and bound of a schema."""
+    found: dict[str, set[Any]] = {kind: set() for kind in ASKED.values()}
     waiting: list[Any] = [schema_of(name)]
     while waiting:
         part = waiting.pop()
         waiting += part.values() if isinstance(part, dict) else part if isinstance(part, list) else ()
-        for kind, keys in zip(found, (WORDS, PATTERN, BOUNDS), strict=True):
-            for key in keys if isinstance(part, dict) else ():
-                value = part.get(key, {})
-                found[kind].update(value if isinstance(value, (list, dict)) else [value])
+        for key, value in part.items() if isinstance(part, dict) else ():
+            if key in ASKED and not isinstance(value, dict):
+                found[ASKED[key]].update(value if isinstance(value, list) else [value])
     return found
 
 

@@ -76,12 +76,12 @@ def _read_foreign(
         problems.add("sheet-unreadable", start, what=reader.name, reason=f"{plugin}")
     if made is None:
         return None
-    from .yamltree import FORBIDDEN
+    from .yamltree import unseen
 
     document = ForeignDocument(str(path), made)
     for span, text in _texts(document, made.data, ()):
-        for bad in FORBIDDEN.finditer(text):
-            problems.add("control-character", span, code=f"{ord(bad[0]):04X}")
+        for _, code in unseen(text):
+            problems.add("control-character", span, code=code)
     return document
 
 

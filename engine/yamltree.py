@@ -76,6 +76,11 @@ class Mapping:
 Node = Scalar | Sequence | Mapping
 
 
+def unseen(text: str) -> Iterator[tuple[int, str]]:
+    """Where in a text a character stands that cannot be seen, and its number as a message names it."""
+    return ((bad.start(), f"{ord(bad[0]):04X}") for bad in FORBIDDEN.finditer(text))
+
+
 def to_data(node: Node) -> Any:
     """The tree as fresh plain data; an alias gives a copy."""
     if isinstance(node, Scalar):
@@ -168,8 +173,8 @@ class _Composer:
 
     def scalar(self, event: yaml.ScalarEvent) -> Scalar:
         text = str(event.value)
-        for bad in FORBIDDEN.finditer(text):
-            self.fault("control-character", event, code=f"{ord(bad[0]):04X}")
+        for _, code in unseen(text):
+            self.fault("control-character", event, code=code)
         value: Any = text
         # libyaml calls a plain style "", the Python parser None
         style = event.style or None

@@ -76,32 +76,36 @@ def parse(text: str) -> Node:
         raise problem("expression-too-long", MAXIMUM_LENGTH, len(text), limit=MAXIMUM_LENGTH)
     if not text.strip():
         raise problem("empty-expression", 0, len(text))
-    if text in _parsed:
-        _asked[text] = _parsed[text]
-        return from_plain(_parsed[text])
+    if _remembered is not None and text in _remembered.parsed:
+        plain = _remembered.asked[text] = _remembered.parsed[text]
+        return from_plain(plain)
     outcome = _attempt(text)
     if isinstance(outcome, Fault):
         raise _recognised(text, outcome)
-    if _parsed is not _NEVER:
-        _asked[text] = to_plain(outcome)
+    if _remembered is not None:
+        _remembered.asked[text] = to_plain(outcome)
     return outcome
 
 
-_NEVER: Mapping[str, Plain] = {}
-_parsed = _NEVER
-_asked: dict[str, Plain] = {}
+class Remembered(NamedTuple):
+    """Texts parsed before, and those asked for since, each with its tree."""
+
+    parsed: Mapping[str, Plain]
+    asked: dict[str, Plain]
+
+
+_remembered: Remembered | None = None
 
 
 @contextmanager
 def remembering(parsed: Mapping[str, Plain]) -> Iterator[dict[str, Plain]]:
     """Until it is left, the trees of these texts are taken from here; gives the trees of all texts asked for."""
-    global _parsed, _asked
-    before = _parsed, _asked
-    _parsed, _asked = dict(parsed), {}
+    global _remembered
+    before, _remembered = _remembered, Remembered(parsed, {})
     try:
-        yield _asked
+        yield _remembered.asked
     finally:
-        _parsed, _asked = before
+        _remembered = before
 
 
 def _attempt(text: str) -> Node | Fault:
